@@ -2,8 +2,9 @@
 
 `secret.txt` holds a 256-bit nonce that nobody sees before publishing; its sum D1 is published before the
 cooks' meeting. `public.txt` holds D1 and the words called out there. The seed is the sum of both files, one
-after the other: `cat secret.txt public.txt | sha256sum` prints it. `draw.txt` holds what was drawn from and what
-came out; its sum D2 is the fingerprint on cover sheets and results. All texts are UTF-8 with `\\n` line ends.
+after the other: `cat secret.txt public.txt | sha256sum` prints it. `draw.txt` holds what was drawn from and
+what came out; its sum D2 is the fingerprint on cover sheets and results. All texts are UTF-8, lines ended by
+a line feed.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The draw design: which team goes to which table in each category, and when its box is served there.
 
 A resolvable incomplete block design (Patterson and Williams 1976): categories are replicates, tables are
-blocks that last all day. Teams and tables are plain indices here; whoever calls shuffles the labels first, so that
-nothing this module prefers can favour a team or a table.
+blocks that last all day. Teams and tables are plain indices here; whoever calls shuffles the labels first, so
+that nothing this module prefers can favour a team or a table.
 """
 
 from __future__ import annotations

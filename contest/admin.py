@@ -1,0 +1,21 @@
+"""Django's admin for the installation's owner: accounts and seasons. Sealed models are never registered here."""
+
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+
+from contest.models import Account, Season, Team, TeamMember
+
+admin.site.register(Account, UserAdmin)
+admin.site.register(Season)
+
+
+class MemberInline(admin.TabularInline):
+    model = TeamMember
+    extra = 1
+
+
+@admin.register(Team)
+class TeamAdmin(admin.ModelAdmin):
+    list_display = ["name", "head_cook", "home"]
+    search_fields = ["name"]
+    inlines = [MemberInline]

@@ -1,0 +1,77 @@
+"""The day of a contest in five steps, and the one next thing to do.
+
+Each app registers its own contributions in `AppConfig.ready()`, so that the contest page can say which cards are
+missing without importing the app that knows. What hinders closing and publishing is asked the same way.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from contest.models import Contest
+
+STEPS = (
+    ("before", "Before"),
+    ("turn_in", "Turn-in"),
+    ("tables", "Tables"),
+    ("tally", "Tally"),
+    ("results", "Results"),
+)
+
+
+@dataclass(frozen=True)
+class Todo:
+    """One thing that is missing: a sentence, the page where it is done, the words on its button."""
+
+    text: str
+    url: str = ""
+    button: str = "Show"
+    part: str = "organiser"  # whose work it is
+
+
+@dataclass
+class Step:
+    """A step as shown: `state` is one of "todo", "now", "done", "stopped"; lines are short facts under it."""
+
+    key: str
+    name: str
+    state: str = "todo"
+    lines: list[str] = field(default_factory=list)
+    todos: list[Todo] = field(default_factory=list)
+
+
+Contribution = Callable[[Contest, Step], None]
+Hindrance = Callable[[Contest], list[Todo]]
+
+_contributions: dict[str, list[Contribution]] = {key: [] for key, _ in STEPS}
+_hindrances: dict[str, list[Hindrance]] = {"closing": [], "publishing": []}
+
+
+def contributes_to(step: str, contribution: Contribution) -> None:
+    """Register `contribution` for a step; registering it again changes nothing."""
+    if contribution not in _contributions[step]:
+        _contributions[step].append(contribution)
+
+
+def hinders(what: str, hindrance: Hindrance) -> None:
+    """Register what may stand in the way of `closing` or `publishing`."""
+    if hindrance not in _hindrances[what]:
+        _hindrances[what].append(hindrance)
+
+
+def steps(contest: Contest) -> list[Step]:
+    """The five steps of `contest` in order, each filled by those who know."""
+    line = [Step(key, name) for key, name in STEPS]
+    for step in line:
+        for contribute in _contributions[step.key]:
+            contribute(contest, step)
+    return line
+
+
+def in_the_way(what: str, contest: Contest) -> list[Todo]:
+    """All that hinders `closing` or `publishing` now; empty when nothing does."""
+    return [todo for hindrance in _hindrances[what] for todo in hindrance(contest)]
+
+
+def next_todo(line: list[Step]) -> Todo | None:
+    """The one thing to do next: the first missing thing of the earliest step that has one."""
+    return next((todo for step in line for todo in step.todos), None)

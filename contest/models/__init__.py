@@ -1,0 +1,44 @@
+from contest.models.desk import TurnIn
+from contest.models.draw import Box, Draw, LabelCorrection, Pairing
+from contest.models.log import LogChain, LogPerson, LogRow
+from contest.models.people import (
+    Account,
+    Attendance,
+    ContestRole,
+    Entered,
+    Entry,
+    Judge,
+    JudgeConflict,
+    Pass,
+    Team,
+    TeamMember,
+)
+from contest.models.setup import Category, Contest, RuleSet, Season, Seat, Sitting, Table
+
+__all__ = [
+    "Account",
+    "Attendance",
+    "Box",
+    "Category",
+    "Contest",
+    "ContestRole",
+    "Draw",
+    "Entered",
+    "Entry",
+    "Judge",
+    "JudgeConflict",
+    "LabelCorrection",
+    "LogChain",
+    "LogPerson",
+    "LogRow",
+    "Pairing",
+    "Pass",
+    "RuleSet",
+    "Season",
+    "Seat",
+    "Sitting",
+    "Table",
+    "Team",
+    "TeamMember",
+    "TurnIn",
+]

@@ -1,0 +1,50 @@
+"""The rooms of a contest, as links: each app registers its own in `AppConfig.ready()`."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from contest.access import Viewer
+from contest.models import Contest
+
+
+@dataclass(frozen=True)
+class Room:
+    """A link in the contest's navigation: shown to those who hold one of `parts`.
+
+    `small` rooms are the only ones a small contest shows; `when(contest, the viewer's parts)` can
+    hide a room until it has something to show.
+    """
+
+    order: int
+    name: str
+    url_name: str
+    parts: frozenset[str]
+    small: bool = False
+    full: bool = True
+    when: Callable[[Contest, frozenset[str]], bool] = lambda contest, parts: True
+
+
+@dataclass(frozen=True)
+class Link:
+    name: str
+    url: str
+
+
+_rooms: list[Room] = []
+
+
+def add_room(room: Room) -> None:
+    if all(room.url_name != known.url_name or room.name != known.name for known in _rooms):
+        _rooms.append(room)
+        _rooms.sort(key=lambda known: known.order)
+
+
+def links_for(contest: Contest, viewer: Viewer) -> list[Link]:
+    parts = viewer.parts(contest)
+    return [
+        Link(room.name, reverse(room.url_name, kwargs={"slug": contest.slug}))
+        for room in _rooms
+        if room.parts & parts and (room.small if contest.small else room.full) and room.when(contest, parts)
+    ]

@@ -1,0 +1,63 @@
+"""Writing to the append-only log, and reading its chains back."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from contest.models import Contest, LogChain, LogPerson, LogRow
+
+
+def row_hash(*, number: int, at: str, what: str, facts: str, previous: str) -> str:
+    """SHA-256 over the row's fields, one a line, UTF-8: recomputable with any tool from the published log."""
+    return hashlib.sha256("\n".join([str(number), at, what, facts, previous]).encode()).hexdigest()
+
+
+@transaction.atomic
+def write_log(
+    *,
+    contest: Contest,
+    chain: str,
+    what: str,
+    facts: Mapping[str, Any],
+    by: str = "",
+    address: str = "",
+) -> LogRow:
+    """Append one row to a chain ("day" or "cards"); the chain's row is locked until the transaction ends.
+
+    `facts` is JSON-able. Facts of the cards chain never name a team; no chain names a person.
+    """
+    LogChain.objects.get_or_create(contest=contest, name=chain)
+    head = LogChain.objects.select_for_update().get(contest=contest, name=chain)
+    at = timezone.now().strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+    text = json.dumps(facts, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
+    number = head.length + 1
+    row = LogRow.objects.create(
+        chain=head,
+        number=number,
+        at=at,
+        what=what,
+        facts=text,
+        previous=head.head,
+        hash=row_hash(number=number, at=at, what=what, facts=text, previous=head.head),
+    )
+    if by or address:
+        LogPerson.objects.create(row=row, name=by[:120], address=address[:64])
+    head.length, head.head = number, row.hash
+    head.save(update_fields=["length", "head"])
+    return row
+
+
+def broken_row(chain: LogChain) -> int | None:
+    """The number of the first row that does not fit its chain; None when the chain is whole."""
+    previous = "0" * 64
+    number = 0
+    for number, row in enumerate(chain.rows.order_by("number"), start=1):
+        expected = row_hash(number=number, at=row.at, what=row.what, facts=row.facts, previous=previous)
+        if row.number != number or row.previous != previous or row.hash != expected:
+            return number
+        previous = row.hash
+    return None if (number, previous) == (chain.length, chain.head) else number + 1

@@ -1,0 +1,117 @@
+"""The ways in: the front page, signing in by account or pass, and the contest's own page."""
+
+from django.contrib.auth import authenticate, login, logout
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from contest import day as days
+from contest.access import anyone, for_parts
+from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
+from contest.models import Account, Contest, Pass
+from contest.navigation import links_for
+from contest.selectors.entrance import contests_of, published_contests
+from contest.services.passes import find_pass, open_session
+
+
+@require_GET
+@anyone
+def home(request: HttpRequest) -> HttpResponse:
+    if not Account.objects.exists():
+        return redirect("contest:first_account")
+    held = request.viewer.held_pass
+    if held is not None:
+        return redirect(landing_page(request, held.contest))
+    return render(
+        request,
+        "contest/home.html",
+        {"contests": contests_of(request.viewer.account), "published": published_contests()},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@anyone
+def first_account(request: HttpRequest) -> HttpResponse:
+    """A new installation asks for its first organiser once."""
+    if Account.objects.exists():
+        return redirect("contest:home")
+    form = FirstAccountForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        account = form.save()
+        login(request, account, backend="django.contrib.auth.backends.ModelBackend")
+        return redirect("contest:home")
+    return render(request, "contest/first_account.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@require_http_methods(["GET", "POST"])
+@anyone
+def sign_in(request: HttpRequest) -> HttpResponse:
+    form = SignInForm(request.POST or None)
+    following = request.POST.get("next") or request.GET.get("next") or ""
+    if request.method == "POST" and form.is_valid():
+        account = authenticate(
+            request, username=form.cleaned_data["username"], password=form.cleaned_data["password"]
+        )
+        if account is not None:
+            login(request, account)
+            return redirect(safe_following(request, following))
+        form.add_error(None, "This name and password do not fit together. Check capitals, and try again.")
+    return render(
+        request,
+        "contest/sign_in.html",
+        {"form": form, "pass_form": PassForm(), "next": following},
+        status=422 if form.errors else 200,
+    )
+
+
+def safe_following(request: HttpRequest, following: str) -> str:
+    if following and url_has_allowed_host_and_scheme(following, {request.get_host()}):
+        return following
+    return reverse("contest:home")
+
+
+@require_POST
+@anyone
+def sign_out(request: HttpRequest) -> HttpResponse:
+    logout(request)
+    return redirect("contest:home")
+
+
+@require_http_methods(["GET", "POST"])
+@anyone
+def pass_in(request: HttpRequest) -> HttpResponse:
+    """A pass word, typed, or brought by a QR code in the address's fragment and posted by the page's script."""
+    form = PassForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        held = find_pass(form.cleaned_data["word"])
+        if held is not None:
+            open_session(request, held)
+            request.viewer = type(request.viewer)(
+                account=held.account if held.opens == Pass.Opens.ACCOUNT else None,
+                held_pass=None if held.opens == Pass.Opens.ACCOUNT else held,
+            )
+            return redirect(landing_page(request, held.contest))
+        form.add_error(
+            "word", "No such pass word, or it was replaced by a newer one. Read it again from the slip."
+        )
+    return render(request, "contest/pass_in.html", {"form": form}, status=422 if form.errors else 200)
+
+
+def landing_page(request: HttpRequest, contest: Contest | None) -> str:
+    """Where a pass leads: the first room of its contest that its holder may enter."""
+    links = links_for(contest, request.viewer) if contest else []
+    return links[0].url if links else reverse("contest:home")
+
+
+@require_GET
+@for_parts("organiser", "head_judge", "tally", "announcer")
+def day(request: HttpRequest, contest: Contest) -> HttpResponse:
+    """The day in order, the next thing to do, and only what is missing."""
+    line = days.steps(contest)
+    return render(
+        request,
+        "contest/day.html",
+        {"contest": contest, "line": line, "next": days.next_todo(line)},
+    )

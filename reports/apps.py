@@ -1,0 +1,11 @@
+from django.apps import AppConfig
+
+
+class ReportsConfig(AppConfig):
+    name = "reports"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from reports import day_steps
+
+        day_steps.register()

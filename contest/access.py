@@ -18,7 +18,7 @@ from django.shortcuts import get_object_or_404
 
 from contest.models import Account, Contest, ContestRole, Pass, Table, Team
 
-PASS_KEY = "pass_id"  # session key
+PASS_KEY = "pass_id"  # noqa: S105  (the session key that holds the pass's row)
 
 #: Parts that see boxes and marks, never whose box it is.
 SEALED_PARTS = frozenset({"organiser", "announcer", "head_judge", "tally", "captain", "judge"})

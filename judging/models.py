@@ -39,9 +39,7 @@ class Reading(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(fields=["card"], condition=Q(standing=True), name="one_standing_reading"),
-            models.CheckConstraint(
-                condition=~Q(kind="correction") | ~Q(reason=""), name="correction_has_reason"
-            ),
+            models.CheckConstraint(condition=~Q(kind="correction") | ~Q(reason=""), name="correction_has_reason"),
         ]
 
     def __str__(self) -> str:
@@ -97,9 +95,7 @@ class Call(models.Model):
     contest = models.ForeignKey("contest.Contest", on_delete=models.CASCADE, related_name="calls")
     table = models.ForeignKey("contest.Table", on_delete=models.CASCADE, related_name="calls")
     category = models.ForeignKey("contest.Category", on_delete=models.CASCADE, related_name="calls")
-    box = models.ForeignKey(
-        "contest.Box", null=True, blank=True, on_delete=models.CASCADE, related_name="calls"
-    )
+    box = models.ForeignKey("contest.Box", null=True, blank=True, on_delete=models.CASCADE, related_name="calls")
     about = models.CharField(max_length=10, choices=About.choices)
     text = models.CharField(max_length=300, blank=True)
     by = models.CharField(max_length=120)
@@ -137,9 +133,7 @@ class Ruling(models.Model):
     kind = models.CharField(max_length=16, choices=Kind.choices)
     scope = models.CharField(max_length=9, choices=Scope.choices)
     box = models.ForeignKey("contest.Box", on_delete=models.PROTECT, related_name="rulings")
-    seat = models.ForeignKey(
-        "contest.Seat", null=True, blank=True, on_delete=models.PROTECT, related_name="rulings"
-    )
+    seat = models.ForeignKey("contest.Seat", null=True, blank=True, on_delete=models.PROTECT, related_name="rulings")
     criterion = models.CharField(max_length=30, blank=True)
     reason = models.CharField(max_length=300)
     by = models.CharField(max_length=120)

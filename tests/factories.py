@@ -33,26 +33,10 @@ from contest.rules.ruleset import shipped_text
 from contest.services.passes import issue_pass
 from judging.models import Card, Mark, Reading
 
-TREES = [
-    "Alder",
-    "Birch",
-    "Cedar",
-    "Elm",
-    "Fir",
-    "Hazel",
-    "Hornbeam",
-    "Juniper",
-    "Larch",
-    "Linden",
-    "Maple",
-    "Oak",
-    "Pine",
-    "Poplar",
-    "Rowan",
-    "Spruce",
-    "Willow",
-    "Yew",
-]
+TREES = (
+    "Alder", "Birch", "Cedar", "Elm", "Fir", "Hazel", "Hornbeam", "Juniper", "Larch", "Linden", "Maple", "Oak",
+    "Pine", "Poplar", "Rowan", "Spruce", "Willow", "Yew",
+)  # fmt: skip
 _numbers = count(1)
 
 
@@ -106,9 +90,7 @@ def make_contest(
             seat = Seat.objects.create(table=table, letter=letter)
             judge = Judge.objects.create(name=f"Judge {number}{letter} {serial}")
             Attendance.objects.create(contest=contest, judge=judge)
-            Sitting.objects.bulk_create(
-                Sitting(seat=seat, category=each, judge=judge) for each in made_categories
-            )
+            Sitting.objects.bulk_create(Sitting(seat=seat, category=each, judge=judge) for each in made_categories)
     return contest
 
 

@@ -5,12 +5,8 @@ from contest.models import Account
 
 
 class SignInForm(forms.Form):
-    username = forms.CharField(
-        label="Name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "username"})
-    )
-    password = forms.CharField(
-        label="Password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"})
-    )
+    username = forms.CharField(label="Name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "username"}))
+    password = forms.CharField(label="Password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}))
 
 
 class PassForm(forms.Form):
@@ -18,9 +14,7 @@ class PassForm(forms.Form):
         label="Pass word",
         max_length=60,
         help_text="From your slip or the card on the table. Capitals, spaces and hyphens do not matter.",
-        widget=forms.TextInput(
-            attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}
-        ),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
     )
 
 

@@ -52,9 +52,7 @@ class Box(models.Model):
         constraints = [
             # Across redraws too: a number once drawn is never used again in the contest.
             models.UniqueConstraint(fields=["contest", "number"], name="box_number_once"),
-            models.UniqueConstraint(
-                fields=["draw", "category", "table", "position"], name="serving_position_once"
-            ),
+            models.UniqueConstraint(fields=["draw", "category", "table", "position"], name="serving_position_once"),
         ]
 
     def __str__(self) -> str:

@@ -204,15 +204,9 @@ class Pass(models.Model):
     contest = models.ForeignKey(
         "contest.Contest", null=True, blank=True, on_delete=models.CASCADE, related_name="passes"
     )
-    account = models.ForeignKey(
-        Account, null=True, blank=True, on_delete=models.CASCADE, related_name="passes"
-    )
-    table = models.ForeignKey(
-        "contest.Table", null=True, blank=True, on_delete=models.CASCADE, related_name="passes"
-    )
-    seat = models.ForeignKey(
-        "contest.Seat", null=True, blank=True, on_delete=models.CASCADE, related_name="passes"
-    )
+    account = models.ForeignKey(Account, null=True, blank=True, on_delete=models.CASCADE, related_name="passes")
+    table = models.ForeignKey("contest.Table", null=True, blank=True, on_delete=models.CASCADE, related_name="passes")
+    seat = models.ForeignKey("contest.Seat", null=True, blank=True, on_delete=models.CASCADE, related_name="passes")
     issued_at = models.DateTimeField(auto_now_add=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
 

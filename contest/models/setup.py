@@ -38,9 +38,7 @@ class RuleSet(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["shipped_key"], condition=~Q(shipped_key=""), name="ruleset_shipped_once"
-            ),
+            models.UniqueConstraint(fields=["shipped_key"], condition=~Q(shipped_key=""), name="ruleset_shipped_once"),
             models.UniqueConstraint(
                 fields=["owner", "name"],
                 name="ruleset_name_once_an_owner",
@@ -71,9 +69,7 @@ class Contest(models.Model):
     slug = models.SlugField(
         max_length=60,
         unique=True,
-        error_messages={
-            "unique": "Another contest has this address. Choose another, for example with the year."
-        },
+        error_messages={"unique": "Another contest has this address. Choose another, for example with the year."},
     )
     name = models.CharField(max_length=120)
     place = models.CharField(max_length=120, blank=True)
@@ -91,9 +87,7 @@ class Contest(models.Model):
         null=True, blank=True, help_text="The most boxes one table takes in a category; empty for no limit."
     )
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="contests")
-    season = models.ForeignKey(
-        Season, null=True, blank=True, on_delete=models.SET_NULL, related_name="contests"
-    )
+    season = models.ForeignKey(Season, null=True, blank=True, on_delete=models.SET_NULL, related_name="contests")
     marks_locked_at = models.DateTimeField(null=True, blank=True)
     seal_opened_at = models.DateTimeField(null=True, blank=True)
     seal_opened_why = models.CharField(max_length=300, blank=True)
@@ -203,9 +197,7 @@ class Sitting(models.Model):
 
     seat = models.ForeignKey(Seat, on_delete=models.CASCADE, related_name="sittings")
     category = models.ForeignKey(Category, on_delete=models.CASCADE, related_name="sittings")
-    judge = models.ForeignKey(
-        "contest.Judge", null=True, blank=True, on_delete=models.PROTECT, related_name="sittings"
-    )
+    judge = models.ForeignKey("contest.Judge", null=True, blank=True, on_delete=models.PROTECT, related_name="sittings")
     vacant = models.BooleanField(default=False)
 
     class Meta:
@@ -217,9 +209,7 @@ class Sitting(models.Model):
                 name="judge_in_one_seat",
                 violation_error_message="This judge already sits somewhere else in this category.",
             ),
-            models.CheckConstraint(
-                condition=Q(vacant=False) | Q(judge__isnull=True), name="vacant_seat_has_no_judge"
-            ),
+            models.CheckConstraint(condition=Q(vacant=False) | Q(judge__isnull=True), name="vacant_seat_has_no_judge"),
         ]
 
     def __str__(self) -> str:

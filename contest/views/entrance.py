@@ -51,9 +51,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     form = SignInForm(request.POST or None)
     following = request.POST.get("next") or request.GET.get("next") or ""
     if request.method == "POST" and form.is_valid():
-        account = authenticate(
-            request, username=form.cleaned_data["username"], password=form.cleaned_data["password"]
-        )
+        account = authenticate(request, username=form.cleaned_data["username"], password=form.cleaned_data["password"])
         if account is not None:
             login(request, account)
             return redirect(safe_following(request, following))
@@ -93,9 +91,7 @@ def pass_in(request: HttpRequest) -> HttpResponse:
                 held_pass=None if held.opens == Pass.Opens.ACCOUNT else held,
             )
             return redirect(landing_page(request, held.contest))
-        form.add_error(
-            "word", "No such pass word, or it was replaced by a newer one. Read it again from the slip."
-        )
+        form.add_error("word", "No such pass word, or it was replaced by a newer one. Read it again from the slip.")
     return render(request, "contest/pass_in.html", {"form": form}, status=422 if form.errors else 200)
 
 

@@ -105,7 +105,8 @@ def _at_most(drop: Drop) -> str:
 def _grubbs(rules: RuleSet) -> str:
     return (
         f"A card far from the others is dropped, {_at_most(rules.drop)}: the one furthest from the mean of "
-        f"the box's cards, where Grubbs' two-sided test at {number_text(rules.drop.alpha)} calls it an outlier."
+        "the box's cards, where Grubbs' two-sided test at "
+        f"{number_text(rules.drop.alpha)} calls it an outlier."
     )
 
 

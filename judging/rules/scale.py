@@ -22,9 +22,7 @@ def allowed(rules: RuleSet, criterion_key: str) -> tuple[Decimal, ...]:
     Raises KeyError for a criterion that the rule set does not have.
     """
     scale, step = rules.scale, _step(rules, criterion_key)
-    return tuple(
-        scale.lowest + step * place for place in range(int((scale.highest - scale.lowest) / step) + 1)
-    )
+    return tuple(scale.lowest + step * place for place in range(int((scale.highest - scale.lowest) / step) + 1))
 
 
 def parse_mark(text: str, rules: RuleSet, criterion_key: str, *, penalty: bool = False) -> Decimal:

@@ -1,0 +1,107 @@
+"""A rule set turned into integers once, so that every card and box is summed exactly and fast.
+
+With weights w and marks m, a card's weighted mark Σ w·m is held as an integer count of ``1/unit``, where
+unit is the common denominator of all possible weighted marks. A box's total is a count of ``1/total_unit``:
+scaling and means multiply by whole numbers only.
+"""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from math import lcm
+
+from contest.rules.ruleset import RuleSet
+from contest.rules.say import number_text, total_text
+from judging.rules.scale import allowed
+
+Mark = Decimal | int
+Marks = tuple[Mark, ...]
+Row = tuple[int, Marks, str]  # a card: weighted mark, marks in sheet order, seat; rows sort as cards do
+
+
+class Weighing(dict[Marks, int]):
+    """From a card's marks to its weighted mark; each combination of marks is checked and summed once."""
+
+    def __init__(self, rules: RuleSet) -> None:
+        super().__init__()
+        self.names = [criterion.name for criterion in rules.criteria]
+        possible: list[dict[Decimal, Fraction]] = []
+        for criterion in rules.criteria:
+            marks = allowed(rules, criterion.key)
+            if rules.scale.penalty is not None:
+                marks = (rules.scale.penalty, *marks)
+            weight = Fraction(criterion.weight)
+            possible.append({mark: weight * Fraction(mark) for mark in marks})
+        self.unit = lcm(*(part.denominator for column in possible for part in column.values()))
+        self.columns: list[dict[Mark, int]] = [
+            {mark: int(part * self.unit) for mark, part in column.items()} for column in possible
+        ]
+
+    def __missing__(self, marks: Marks) -> int:
+        if len(marks) != len(self.columns):
+            raise ValueError(f"a card has {len(marks)} marks where the score sheet has {len(self.columns)}")
+        weighted = 0
+        for mark, column, name in zip(marks, self.columns, self.names, strict=True):
+            if isinstance(mark, float) or mark not in column:
+                raise ValueError(f"{name} {mark} is not a mark of the scale")
+            weighted += column[mark]
+        self[marks] = weighted
+        return weighted
+
+
+class Texts(dict[int, str]):
+    """From a count of ``1/unit`` to its exact decimal text, each made once."""
+
+    def __init__(self, unit: int) -> None:
+        super().__init__()
+        self.unit = unit
+
+    def __missing__(self, points: int) -> str:
+        text = self[points] = total_text(Fraction(points, self.unit))
+        return text
+
+
+class Plan:
+    """What a tally needs of one rule set: integer weights, exact factors, texts made once."""
+
+    def __init__(self, rules: RuleSet) -> None:
+        self.rules = rules
+        self.weigh = Weighing(rules)
+        self.unit = self.weigh.unit
+        self.text = Texts(self.unit)
+        self.reasons: dict[tuple[str, int, int, int, bool], str] = {}
+        self.column = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
+        self.full = rules.full_counted
+        self.lift = 1  # to the unit that several plans of one tally share
+        self.factor, per = _factors(rules)
+        self.total_unit = self.unit * per
+
+    def penalty_rows(self) -> list[Row]:
+        """The cards of a box that counts as if every judge had given the penalty mark throughout."""
+        penalty = self.rules.scale.penalty
+        if penalty is None:
+            raise ValueError("the rule set has no penalty mark")
+        marks: Marks = (penalty,) * len(self.rules.criteria)
+        return [(self.weigh[marks], marks, "")] * self.rules.per_entry
+
+    def total(self, points: int) -> Fraction:
+        return Fraction(points, self.total_unit)
+
+    def marks_text(self, marks: Sequence[Mark]) -> str:
+        """``appearance 9, taste 8, tenderness 9``."""
+        return ", ".join(
+            f"{criterion.name.lower()} {number_text(mark)}"
+            for criterion, mark in zip(self.rules.criteria, marks, strict=True)
+        )
+
+
+def _factors(rules: RuleSet) -> tuple[dict[int, int], int]:
+    """By number of counted cards, what their sum is multiplied by, and the common divisor of it all."""
+    counts = range(rules.fewest, rules.per_entry + 1)
+    if rules.total_of == "mean":
+        per = lcm(*counts)
+        return {counted: per // counted for counted in counts}, per
+    if rules.total_when_short == "as_is":
+        return dict.fromkeys(counts, 1), 1
+    per = lcm(*counts)
+    return {counted: rules.full_counted * per // counted for counted in counts}, per

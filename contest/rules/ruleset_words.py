@@ -173,9 +173,7 @@ def _not_judged(rules: RuleSet) -> str:
     }
     if rules.late == rules.disqualified:
         return f"A box that is late or disqualified {results[rules.late]}."
-    return (
-        f"A box that is late {results[rules.late]}; one that is disqualified {results[rules.disqualified]}."
-    )
+    return f"A box that is late {results[rules.late]}; one that is disqualified {results[rules.disqualified]}."
 
 
 def tie_break_text(step: TieBreak, rules: RuleSet) -> str:

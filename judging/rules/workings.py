@@ -23,11 +23,11 @@ def working(result: BoxResult | TeamResult, rules: RuleSet, *, public: bool = Fa
     With ``public``, no sentence shows a table, a seat or the marks of a single card.
     """
     if isinstance(result, TeamResult):
-        return [*_team_total(result), *_ties(result.team, result.ties, rules), *_place(result.rank)]
+        return [*_team_total(result), *_ties(result.team, result.ties, rules, "{}"), *_place(result.rank)]
     if result.points is None:
         return _unranked(result, rules)
     lines = _cards(result, public) if result.status == "ranked" else _penalty_cards(result, rules)
-    return [*lines, _total(result, rules), *_ties(result.box, result.ties, rules), *_place(result.rank)]
+    return [*lines, _total(result, rules), *_ties(result.box, result.ties, rules, "box {}"), *_place(result.rank)]
 
 
 def _unranked(result: BoxResult, rules: RuleSet) -> list[str]:
@@ -100,12 +100,13 @@ def _team_total(result: TeamResult) -> list[str]:
     return lines
 
 
-def _ties(name: str, ties: Sequence[TieStep], rules: RuleSet) -> list[str]:
+def _ties(name: str, ties: Sequence[TieStep], rules: RuleSet, rival: str) -> list[str]:
+    """``rival`` is how one of the others is called: ``box {}`` or ``{}``."""
     lines: list[str] = []
     for record in ties:
         at = record.names.index(name)
         mine = record.values[at]
-        others = [other for other in record.names if other != name]
+        others = [rival.format(other) for other in record.names if other != name]
         what = tie_break_text(record.step, rules)
         if not lines:
             lines.append(f"Level on the total with {_named(others)}.")
@@ -113,7 +114,7 @@ def _ties(name: str, ties: Sequence[TieStep], rules: RuleSet) -> list[str]:
             lines.append(f"{sentence(what)}: level, {value_text(mine, record)} each.")
             continue
         values = [
-            f"{value_text(value, record)} for {other}"
+            f"{value_text(value, record)} for {rival.format(other)}"
             for other, value in zip(record.names, record.values, strict=True)
             if other != name
         ]

@@ -1,0 +1,201 @@
+"""The open command ``tally``: CSV files and rule sets in, the result as JSON or CSV out.
+
+Needs no database, no settings and no writable folder. On bad input one line on standard error, nothing on standard
+output, exit status 2.
+"""
+
+import argparse
+import csv
+import io
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from contest.rules.csvfile import CsvError, load
+from contest.rules.ruleset import RuleSet, RuleSetError, parse
+from contest.rules.say import listed, total_text
+from judging.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
+from judging.rules.tally import LotNeeded, Tally, tally, to_json
+
+DESCRIPTION = "Tally a contest from a file of cards: exact totals, ranks, dropped cards and what broke each tie."
+CSV_COLUMNS = (
+    "category",
+    "rank",
+    "box",
+    "team",
+    "total",
+    "status",
+    "decided_by",
+    "counted",
+    "dropped",
+    "why",
+    "eligible",
+)
+
+
+class UsageError(ValueError):
+    """Wrong arguments or input; the message is the one line to print."""
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"tally: {message}; see manage.py tally --help")
+
+
+def parser(prog: str = "manage.py tally") -> argparse.ArgumentParser:
+    """The command's arguments, for the command itself and for ``manage.py help tally``."""
+    made = _Parser(prog=prog, description=DESCRIPTION, allow_abbrev=False)
+    made.add_argument("cards", metavar="CARDS.csv", help="category,box,table,seat,<a column per criterion>[,team]")
+    made.add_argument("--rules", required=True, metavar="RULES.toml", help="the contest's rule set")
+    made.add_argument(
+        "--rules-for",
+        action="append",
+        default=[],
+        metavar="CATEGORY=RULES.toml",
+        help="a category's own rule set; may be given for several",
+    )
+    made.add_argument("--turnins", metavar="TURNINS.csv", help="category,box,status[,team]; accepted where not named")
+    made.add_argument("--overall", metavar="CATEGORY,…", help="the counting categories; all where not given")
+    made.add_argument("--seed", metavar="TEXT", help="the text that lots are drawn from")
+    made.add_argument("--format", choices=("json", "csv"), default="json", help="json where not given")
+    return made
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run the command; the exit status."""
+    try:
+        options = parser().parse_args(arguments)
+        result, notes = run(options)
+        text = _FORMATS[options.format](result)
+    except (UsageError, CsvError) as error:
+        print(" ".join(str(error).split()), file=sys.stderr)
+        return 2
+    for note in notes:
+        print(note, file=sys.stderr)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8", newline="")
+    sys.stdout.write(text)
+    return 0
+
+
+def run(options: argparse.Namespace) -> tuple[Tally, list[str]]:
+    """The tally and the notes for standard error. Raises UsageError or CsvError."""
+    contest = _rules(options.rules)
+    own = _rules_for(options.rules_for)
+    files = ContestFiles(contest, own)
+    cards = load(options.cards, card_columns(own, contest), ("team",))
+    files.add_cards(cards)
+    notes = [cards.note]
+    if options.turnins is not None:
+        turnins = load(options.turnins, TURNIN_COLUMNS, ("team",))
+        files.add_turnins(turnins)
+        notes.append(turnins.note)
+    if not files.drafts:
+        raise CsvError(options.cards, "no cards; add a row for each card", row=2)
+    boxes = files.boxes()
+    for category in own:
+        _check_category("--rules-for", category, files.categories)
+    overall = _overall(options.overall, files)
+    try:
+        result = tally(
+            {category: files.rules(category) for category in files.categories},
+            boxes,
+            overall=overall,
+            seed=_seed(options.seed),
+            overall_rules=contest,
+        )
+    except LotNeeded as error:
+        raise UsageError(f"{options.cards}: {error}; give --seed TEXT for the lot") from None
+    return result, [note for note in notes if note] + [f"note: {warning}" for warning in result.warnings]
+
+
+def _rules(path: str) -> RuleSet:
+    try:
+        return parse(Path(path).read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise UsageError(f"{path}: no such file; check the path") from None
+    except RuleSetError as error:
+        raise UsageError(f"{path}: {error}") from None
+    except UnicodeDecodeError:
+        raise UsageError(f"{path}: not UTF-8 text; save it as UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise UsageError(f"{path}: cannot be read ({reason}); check the path and its permissions") from None
+
+
+def _rules_for(given: Sequence[str]) -> dict[str, RuleSet]:
+    rules: dict[str, RuleSet] = {}
+    for item in given:
+        category, sign, path = item.partition("=")
+        category = category.strip()
+        if not (category and sign and path):
+            raise UsageError(f"--rules-for {item}: write CATEGORY=RULES.toml, for example dessert=OTHER.toml")
+        if category in rules:
+            raise UsageError(f"--rules-for {item}: {category} has rules already; give one for each category")
+        rules[category] = _rules(path)
+    return rules
+
+
+def _check_category(option: str, category: str, categories: Sequence[str]) -> None:
+    if category not in categories:
+        raise UsageError(f"{option} {category}: no such category in the files; there is {listed(categories)}")
+
+
+def _overall(given: str | None, files: ContestFiles) -> list[str] | None:
+    if given is None:
+        return files.categories if files.has_teams else None
+    if not files.has_teams:
+        raise UsageError("--overall ranks teams, and the files name none; add a column team")
+    chosen = [category.strip() for category in given.split(",") if category.strip()]
+    if not chosen:
+        raise UsageError(f"--overall names no category; write for example {','.join(files.categories)}")
+    for category in chosen:
+        _check_category("--overall", category, files.categories)
+    return list(dict.fromkeys(chosen))
+
+
+def _seed(given: str | None) -> str | None:
+    try:
+        (given or "").encode()
+    except UnicodeEncodeError:
+        raise UsageError("--seed: not UTF-8 text; type it again") from None
+    return given
+
+
+def _json(result: Tally) -> str:
+    return json.dumps(to_json(result), ensure_ascii=False, indent=1) + "\n"
+
+
+def _csv(result: Tally) -> str:
+    """The same as rows: boxes by category, then teams with the category "overall"; seats separated by blanks."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(CSV_COLUMNS)
+    for category, listed_boxes in result.categories.items():
+        for box in listed_boxes:
+            total = "" if box.total is None else total_text(box.total)
+            writer.writerow(
+                (
+                    category,
+                    box.rank or "",
+                    box.box,
+                    box.team or "",
+                    total,
+                    box.status,
+                    box.decided_by or "",
+                    " ".join(box.counted),
+                    " ".join(each.seat for each in box.dropped),
+                    "; ".join(each.why for each in box.dropped),
+                    "",
+                )
+            )
+    for team in result.overall or ():
+        eligible = "yes" if team.eligible else "no"
+        total = total_text(team.total)
+        writer.writerow(("overall", team.rank, "", team.team, total, "", team.decided_by or "", "", "", "", eligible))
+    return out.getvalue()
+
+
+_FORMATS = {"json": _json, "csv": _csv}

@@ -1,0 +1,29 @@
+#!/usr/bin/env python3
+"""Runs Fairbox's commands. The open commands need no database and no settings, so they start without Django."""
+
+import os
+import sys
+from importlib import import_module
+
+# Command -> module with main(arguments) -> exit status. Nothing that these import may import Django.
+OPEN_COMMANDS = {
+    "tally": "judging.tally_cli",
+}
+
+
+def main() -> int:
+    if len(sys.argv) > 1 and sys.argv[1] in OPEN_COMMANDS:
+        command = import_module(OPEN_COMMANDS[sys.argv[1]])
+        return int(command.main(sys.argv[2:]))
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "contest.config.settings")
+    try:
+        from django.core.management import execute_from_command_line
+    except ImportError:
+        print("Django is not installed here: run the project's own Python, .venv/bin/python", file=sys.stderr)
+        return 1
+    execute_from_command_line(sys.argv)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

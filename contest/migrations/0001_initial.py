@@ -37,6 +37,7 @@ class Migration(migrations.Migration):
                 ('most_boxes', models.PositiveSmallIntegerField(blank=True, help_text='The most boxes one table takes in a category; empty for no limit.', null=True)),
                 ('marks_locked_at', models.DateTimeField(blank=True, null=True)),
                 ('seal_opened_at', models.DateTimeField(blank=True, null=True)),
+                ('frozen_rules', models.TextField(blank=True, editable=False)),
                 ('seal_opened_why', models.CharField(blank=True, max_length=300)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
             ],

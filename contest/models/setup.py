@@ -87,6 +87,8 @@ class Contest(models.Model):
         null=True, blank=True, help_text="The most boxes one table takes in a category; empty for no limit."
     )
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="contests")
+    # The text at the draw: its tie-breaks and `needs_all` decide the overall, whatever the library's set becomes.
+    frozen_rules = models.TextField(blank=True, editable=False)
     season = models.ForeignKey(Season, null=True, blank=True, on_delete=models.SET_NULL, related_name="contests")
     marks_locked_at = models.DateTimeField(null=True, blank=True)
     seal_opened_at = models.DateTimeField(null=True, blank=True)

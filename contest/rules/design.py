@@ -1,8 +1,11 @@
-"""The draw design: which team goes to which table in each category, and when its box is served there.
+"""The draw design: which team goes to which table in each category.
 
 A resolvable incomplete block design (Patterson and Williams 1976): categories are replicates, tables are
 blocks that last all day. Teams and tables are plain indices here; whoever calls shuffles the labels first, so
 that nothing this module prefers can favour a team or a table.
+
+Starts come from a matching, and from cyclic arrays where every team enters everything; exchanges and trades
+improve them; the integer key picks the best. All of it is counted in steps, never in seconds.
 """
 
 from __future__ import annotations
@@ -10,10 +13,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from contest.rules.criterion import Key, key_of
+from contest.rules.cyclic import cyclic_seats
+from contest.rules.exchange import Exchange, Score
 from contest.rules.generator import Generator
 from contest.rules.matching import assign
+from contest.rules.trades import Trades
 
 Progress = Callable[[float], None]
+Seats = list[dict[int, int]]
+"""For each category team → table."""
+
+_ARRAYS = 40
+_EXCHANGES = 60_000
+_MOST_EXCHANGES = 1200
+_TRADES = 12_000
+_LOOKS = 60
+_REPEAT = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,17 +47,73 @@ class Layout:
     barred: frozenset[tuple[int, int]]
     """(team, table) pairs that must not meet."""
 
-
-Seats = list[dict[int, int]]
-"""For each category team → table."""
+    @property
+    def complete(self) -> bool:
+        """Every team is in every category, every table is open, and nobody is barred."""
+        return (
+            not self.barred
+            and all(len(teams) == self.teams for teams in self.entered)
+            and all(len(tables) == self.tables for tables in self.open_tables)
+        )
 
 
 def seat_teams(layout: Layout, generator: Generator, progress: Progress | None = None) -> Seats:
     """A table for every box. Raises ValueError where places or conflicts leave no way."""
-    seats = _by_matching(layout)
-    if progress:
-        progress(1.0)
-    return seats
+    report = progress or (lambda share: None)
+    matched = _by_matching(layout)
+    if layout.tables == 1 or layout.teams == 1:
+        report(1.0)
+        return matched
+    starts = [matched]
+    if layout.complete:
+        starts = [_best_cyclic(layout, generator)]
+        if len(layout.entered) >= layout.tables:  # arrays bind every team to every table: trades go further
+            starts.append(matched)
+    best = _Best(layout)
+    steps = min(_MOST_EXCHANGES, _EXCHANGES // layout.teams)
+    for i, start in enumerate(starts):
+        best.consider(start)
+        local = _Best(layout)
+        search = Exchange(layout.teams, layout.tables, start, layout.open_tables, layout.barred, repeat=_REPEAT)
+        search.run(steps, generator, local.hear)
+        best.consider(local.seats)
+        best.consider(Trades(layout.teams, local.seats).run(_TRADES, generator))
+        report((i + 1) / len(starts))
+    return best.seats
+
+
+class _Best:
+    """The best seats heard of so far."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.key: Key | None = None
+        self.seats: Seats = []
+        self.looks = 0
+
+    def consider(self, seats: Seats) -> None:
+        """Keep the seats if their key is smaller."""
+        key = key_of(self.layout.teams, self.layout.tables, seats)
+        if self.key is None or key < self.key:
+            self.key, self.seats = key, seats
+
+    def hear(self, search: Exchange, score: Score) -> None:
+        """Consider what a search found; ties are looked at a limited number of times."""
+        if self.key is not None:
+            if score[:2] > self.key[1:3]:
+                return
+            if score[:2] == self.key[1:3]:
+                self.looks += 1
+                if self.looks > _LOOKS:
+                    return
+        self.consider(search.seats())
+
+
+def _best_cyclic(layout: Layout, generator: Generator) -> Seats:
+    best = _Best(layout)
+    for _ in range(_ARRAYS):
+        best.consider(cyclic_seats(layout.teams, layout.tables, len(layout.entered), generator))
+    return best.seats
 
 
 def _by_matching(layout: Layout) -> Seats:
@@ -58,15 +130,3 @@ def _by_matching(layout: Layout) -> Seats:
             visits[team][table] += 1
         seats.append(seat)
     return seats
-
-
-def serve(layout: Layout, seats: Seats, generator: Generator) -> Seats:
-    """For each category team → serving position at its table, 1 first."""
-    served: Seats = []
-    for seat in seats:
-        positions: dict[int, int] = {}
-        for table in sorted(set(seat.values())):
-            flight = generator.shuffled(sorted(team for team, t in seat.items() if t == table))
-            positions.update({team: place for place, team in enumerate(flight, 1)})
-        served.append(positions)
-    return served

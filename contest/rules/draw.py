@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from contest.rules import boxnumbers
 from contest.rules.commitment import commitment, draw_text, read_draw_text, seed_of, sha256
-from contest.rules.design import Layout, seat_teams, serve
+from contest.rules.design import Layout, seat_teams
 from contest.rules.drawrequest import DrawRefused, DrawRequest, Placed, check
 from contest.rules.generator import Generator
 from contest.rules.quality import Quality, quality_of
+from contest.rules.serving import serve
 
 __all__ = [
     "DrawRefused",
@@ -51,9 +52,7 @@ def make_draw(
     return draw_from_seed(request, seed_of(secret, public), progress=progress)
 
 
-def draw_from_seed(
-    request: DrawRequest, seed: str, *, progress: Callable[[float], None] | None = None
-) -> DrawResult:
+def draw_from_seed(request: DrawRequest, seed: str, *, progress: Callable[[float], None] | None = None) -> DrawResult:
     """Draw from a seed text; `progress` hears the finished share, 0 to 1. Raises DrawRefused."""
     check(request)
     source = Generator(seed.encode())
@@ -62,7 +61,7 @@ def draw_from_seed(
     tables = labels.shuffled(request.all_tables)
     layout = _layout(request, teams, tables)
     seats = seat_teams(layout, source.fork("tables"), progress)
-    positions = serve(layout, seats, source.fork("positions"))
+    positions = serve(layout.teams, seats, source.fork("positions"))
     try:
         numbers = boxnumbers.draw_numbers(
             {key: len(request.entries[key]) for key in request.categories},

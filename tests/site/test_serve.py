@@ -1,0 +1,219 @@
+"""`serve` as a real process: a page, its worker, what happens when the worker or the server is ended."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+
+from contest import serving
+
+SITE = str(settings.BASE_DIR)
+
+
+def free_port() -> int:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+def wait_for(check: Callable[[], Any], seconds: float = 30) -> Any:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if found := check():
+            return found
+        time.sleep(0.1)
+    raise AssertionError("waited in vain")
+
+
+def environment(data: Path, **more: str) -> dict[str, str]:
+    kept = {key: value for key, value in os.environ.items() if not key.startswith(("FAIRBOX", "DATABASE"))}
+    return {
+        **kept, "FAIRBOX_DATA": str(data), "DJANGO_SETTINGS_MODULE": "contest.config.settings",
+        "PYTHONPATH": SITE, "PYTHONIOENCODING": "utf-8", **more,
+    }  # fmt: skip
+
+
+def serve_command(*arguments: str) -> list[str]:
+    return [sys.executable, "-m", "django", "serve", *arguments]
+
+
+class Served:
+    def __init__(self, data: Path, *arguments: str) -> None:
+        self.port = free_port()
+        self.log = (data / "output.txt").open("w+")
+        self.process = subprocess.Popen(
+            serve_command("--port", str(self.port), *arguments),
+            env=environment(data), stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, cwd=data,
+        )  # fmt: skip
+        wait_for(lambda: "End with Ctrl-C" in self.output() or self.process.poll() is not None)
+        assert self.process.poll() is None, self.output()
+
+    def output(self) -> str:
+        self.log.seek(0)
+        return self.log.read()
+
+    def fetch(self, path: str = "/", host: str | None = None) -> tuple[int, str, dict[str, str]]:
+        request = urllib.request.Request(f"http://127.0.0.1:{self.port}{path}", headers={"Host": host} if host else {})
+        try:
+            with urllib.request.urlopen(request, timeout=20) as answer:
+                return answer.status, answer.read().decode(), dict(answer.headers)
+        except urllib.error.HTTPError as error:
+            with error:
+                return error.code, error.read().decode(), dict(error.headers)
+
+    def workers(self) -> list[int]:
+        """Children of the server that run the worker."""
+        children = Path(f"/proc/{self.process.pid}/task").glob("*/children")
+        found = [int(pid) for file in children for pid in file.read_text().split()]
+        return [pid for pid in found if b"contest.worker" in Path(f"/proc/{pid}/cmdline").read_bytes()]
+
+    def end(self, number: int = signal.SIGTERM) -> int:
+        self.process.send_signal(number)
+        try:
+            return self.process.wait(timeout=20)
+        finally:
+            self.process.kill()
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    site = Served(tmp_path, "--loopback")
+    yield site
+    site.process.kill()
+    site.process.wait()
+    site.log.close()
+
+
+def alive(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(") ", 1)[1][0] != "Z"
+    except FileNotFoundError:
+        return False
+
+
+def rows(data: Path, sql: str) -> list[tuple[Any, ...]]:
+    import sqlite3
+
+    connection = sqlite3.connect(data / "fairbox.sqlite3")
+    try:
+        return connection.execute(sql).fetchall()
+    finally:
+        connection.close()
+
+
+def test_a_page_and_its_stylesheet_are_served_and_the_worker_does_the_upkeep(served: Served, tmp_path: Path) -> None:
+    status, text, _ = served.fetch("/sign-in/")
+    assert (status, "Sign in" in text) == (200, True)
+    status, text, headers = served.fetch("/static/contest/fairbox.css")
+    assert (status, headers["Content-Type"]) == (200, 'text/css; charset="utf-8"')
+    done = wait_for(
+        lambda: (
+            rows(tmp_path, "select task_path from django_tasks_database_dbtaskresult where status = 'SUCCESSFUL'")
+            or rows(tmp_path, "select task_path from django_tasks_database_dbtaskresult where status = 'FAILED'")
+        )
+    )
+    assert done == [("contest.tasks.upkeep",)]
+    assert rows(tmp_path, "select count(*) from django_tasks_database_dbtaskresult where status = 'SUCCESSFUL'") == [
+        (1,)
+    ]
+
+
+def test_a_host_name_that_is_not_its_own_is_refused(served: Served) -> None:
+    assert served.fetch("/sign-in/", host="elsewhere.example")[0] == 400
+
+
+def test_a_worker_that_dies_is_started_again(served: Served) -> None:
+    (first,) = wait_for(served.workers)
+    os.kill(first, signal.SIGKILL)
+    (second,) = wait_for(lambda: [pid for pid in served.workers() if pid != first])
+    assert second != first
+    assert "The background worker ended (code -9)" in served.output()
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_ending_the_server_ends_the_worker(served: Served, number: int) -> None:
+    (worker,) = wait_for(served.workers)
+    assert served.end(number) == 0
+    wait_for(lambda: not alive(worker), 5)
+    assert "Traceback" not in served.output()
+    assert "Fatal" not in served.output()
+
+
+def test_the_worker_ends_even_where_the_server_is_killed(served: Served) -> None:
+    (worker,) = wait_for(served.workers)
+    served.end(signal.SIGKILL)
+    wait_for(lambda: not alive(worker), 10)
+
+
+def refused(data: Path, *arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        serve_command(*arguments), env=environment(data, **more), capture_output=True, text=True, timeout=60
+    )
+
+
+def test_a_busy_port_is_named_with_the_way_out_and_nothing_is_started(tmp_path: Path) -> None:
+    with socket.socket() as busy:
+        busy.bind(("127.0.0.1", 0))
+        busy.listen()
+        port = busy.getsockname()[1]
+        answer = refused(tmp_path, "--loopback", "--port", str(port))
+    assert answer.returncode == 1
+    assert f"Port {port} is busy" in answer.stderr
+    assert f"--port {port + 1}" in answer.stderr
+    assert not (tmp_path / "fairbox.sqlite3").exists()
+
+
+def test_debug_mode_and_impossible_ports_are_refused(tmp_path: Path) -> None:
+    assert "FAIRBOX_DEBUG" in refused(tmp_path, "--loopback", FAIRBOX_DEBUG="1").stderr
+    assert "a port is a number from 1 to 65535" in refused(tmp_path, "--port", "70000").stderr
+
+
+def test_the_secret_key_is_made_once_and_readable_by_its_owner_only(tmp_path: Path) -> None:
+    for _ in range(2):
+        site = Served(tmp_path, "--loopback")
+        key = (tmp_path / "secret.key").read_text()
+        site.end()
+        site.log.close()
+        assert len(key) >= 50
+    assert (tmp_path / "secret.key").read_text() == key
+    assert (tmp_path / "secret.key").stat().st_mode & 0o777 == 0o600
+
+
+def test_the_network_address_is_shown_and_a_change_is_a_loud_warning(tmp_path: Path) -> None:
+    (tmp_path / "address.txt").write_text("http://192.0.2.77:8000/\n")
+    site = Served(tmp_path, "--host", "field.example")
+    text = site.output()
+    assert f"http://field.example:{site.port}/" in text
+    assert "▄" in text
+    assert "THE ADDRESS HAS CHANGED" in text
+    assert "http://192.0.2.77:8000/" in text
+    assert site.fetch("/sign-in/", host="field.example")[0] == 200
+    site.end()
+    site.log.close()
+    assert re.fullmatch(r"http://field\.example:\d+/\n", (tmp_path / "address.txt").read_text())
+
+
+def test_an_address_that_stays_gives_no_warning(tmp_path: Path) -> None:
+    file = tmp_path / "address.txt"
+    assert serving.changed_address(file, "http://192.0.2.1:8000/") is None
+    assert serving.changed_address(file, "http://192.0.2.1:8000/") is None
+    assert serving.changed_address(file, "http://192.0.2.9:8000/") == "http://192.0.2.1:8000/"
+
+
+def test_headers_of_a_proxy_count_only_where_one_was_announced(settings: Any) -> None:
+    settings.HTTPS = False
+    assert "trusted_proxy" not in serving.proxy_options()
+    assert serving.proxy_options()["clear_untrusted_proxy_headers"] is True
+    settings.HTTPS = True
+    assert serving.proxy_options()["trusted_proxy"] == "127.0.0.1"

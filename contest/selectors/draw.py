@@ -1,0 +1,163 @@
+"""What will be drawn, what still hinders it, and, once drawn, the numbers at each table. Never a pairing."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from contest.models import Box, Category, Contest, Draw, Entered, Seat, Sitting, Table
+from contest.rules import draw as rules
+from contest.rules.ruleset import RuleSet, RuleSetError
+from contest.selectors.boxes import standing_boxes
+from contest.selectors.rules import category_rules, contest_rules
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One category before the draw."""
+
+    category: Category
+    boxes: int
+    tables: int
+
+    @property
+    def a_table(self) -> str:
+        """How many boxes a table gets: `6`, or `6 or 7`."""
+        if not self.tables:
+            return "–"
+        fewest, rest = divmod(self.boxes, self.tables)
+        return f"{fewest} or {fewest + 1}" if rest else str(fewest)
+
+
+@dataclass(frozen=True)
+class Flight:
+    """The boxes of one category at one table, in serving order."""
+
+    table: Table
+    boxes: list[Box]
+
+
+def held_categories(contest: Contest) -> list[Category]:
+    """The categories that are not cancelled, in the order of the day."""
+    return list(contest.categories.filter(cancelled_at__isnull=True).select_related("rule_set", "contest__rule_set"))
+
+
+def draw_request(contest: Contest) -> rules.DrawRequest:
+    """Entries less withdrawals, tables, places, and the tables a team must not meet."""
+    categories = held_categories(contest)
+    entries: dict[str, list[int]] = {category.key: [] for category in categories}
+    rows = Entered.objects.filter(category__in=categories, withdrawn_at__isnull=True)
+    for key, number in rows.order_by("entry__number").values_list("category__key", "entry__number"):
+        entries[key].append(number)
+    tables = tuple(contest.tables.values_list("number", flat=True))
+    return rules.DrawRequest(
+        categories=tuple(entries),
+        entries={key: tuple(numbers) for key, numbers in entries.items()},
+        tables=dict.fromkeys(entries, tables),
+        most_boxes=contest.most_boxes,
+        forbidden=_forbidden(contest),
+        excluded_numbers=frozenset(Box.objects.filter(contest=contest).values_list("number", flat=True)),
+    )
+
+
+def _forbidden(contest: Contest) -> frozenset[tuple[int, int]]:
+    if contest.conflicts != Contest.Conflicts.KEPT_APART:
+        return frozenset()
+    from contest.selectors.seating import forbidden_tables
+
+    return forbidden_tables(contest)
+
+
+def plans(contest: Contest) -> list[Plan]:
+    request = draw_request(contest)
+    return [
+        Plan(category, boxes=len(request.entries[category.key]), tables=len(request.tables[category.key]))
+        for category in held_categories(contest)
+    ]
+
+
+def problems(contest: Contest) -> list[str]:
+    """Everything that hinders the draw, each as a sentence that says how to mend it; empty when nothing does."""
+    found = _what_is_missing(contest) + _what_does_not_fit(contest)
+    if not found:
+        try:
+            rules.check(draw_request(contest))
+        except rules.DrawRefused as refusal:
+            found.append(_as_sentence(str(refusal)))
+    return found
+
+
+def _what_is_missing(contest: Contest) -> list[str]:
+    found = []
+    if not contest.categories.exists():
+        found.append("There is no category yet. Add one in the set-up.")
+    if not contest.tables.exists():
+        found.append("There is no table yet. Say in the set-up how many tables there are.")
+    found += [
+        f"{plan.category.name}: no team has entered. Enter teams, or cancel the category."
+        for plan in plans(contest)
+        if not plan.boxes
+    ]
+    return found
+
+
+def _what_does_not_fit(contest: Contest) -> list[str]:
+    """Rule sets that cannot be read, and tables whose seats do not fit the cards a rule set wants."""
+    found = []
+    try:
+        contest_rules(contest)
+    except RuleSetError as error:
+        found.append(f"The contest's rule set cannot be used: {error}")
+    seats = _seats_taken(contest)
+    for category in held_categories(contest):
+        try:
+            wanted = category_rules(category)
+        except RuleSetError as error:
+            found.append(f"{category.name}: its rule set cannot be used: {error}")
+            continue
+        for table in contest.tables.all():
+            sentence = _seats_fit(wanted, seats[category.pk, table.pk])
+            if sentence:
+                found.append(f"{category.name}, table {table.number}: {sentence}")
+    return found
+
+
+def _seats_taken(contest: Contest) -> dict[tuple[int, int], int]:
+    """(category pk, table pk) → seats that hand in cards: all but those left vacant in the category."""
+    vacant = set(Sitting.objects.filter(category__contest=contest, vacant=True).values_list("category_id", "seat_id"))
+    taken: dict[tuple[int, int], int] = defaultdict(int)
+    categories = list(contest.categories.values_list("pk", flat=True))
+    for seat, table in Seat.objects.filter(table__contest=contest).values_list("pk", "table_id"):
+        for category in categories:
+            taken[category, table] += (category, seat) not in vacant
+    return taken
+
+
+def _seats_fit(wanted: RuleSet, seats: int) -> str:
+    words = f"{seats} judge" if seats == 1 else f"{seats} judges"
+    if seats > wanted.per_entry:
+        return (
+            f"{words}, but {wanted.name} takes {wanted.per_entry} cards for a box at most. "
+            "Leave seats out, or choose another rule set."
+        )
+    if seats < wanted.fewest:
+        return (
+            f"{words}, but {wanted.name} ranks no box with fewer than {wanted.fewest} cards. "
+            "Add seats, or choose another rule set."
+        )
+    return ""
+
+
+def _as_sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+def standing_draw(contest: Contest) -> Draw | None:
+    """The draw as it may be shown: the secret, the seed and the drawn text stay in the database."""
+    return contest.draws.filter(standing=True).defer("secret_text", "seed", "draw_text").first()
+
+
+def flights(contest: Contest) -> list[tuple[Category, list[Flight]]]:
+    """For each category the box numbers at every table, in serving order."""
+    found: dict[Category, dict[Table, list[Box]]] = {}
+    for box in standing_boxes(contest):
+        found.setdefault(box.category, {}).setdefault(box.table, []).append(box)
+    return [(category, [Flight(table, boxes) for table, boxes in tables.items()]) for category, tables in found.items()]

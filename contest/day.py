@@ -43,7 +43,7 @@ Contribution = Callable[[Contest, Step], None]
 Hindrance = Callable[[Contest], list[Todo]]
 
 _contributions: dict[str, list[Contribution]] = {key: [] for key, _ in STEPS}
-_hindrances: dict[str, list[Hindrance]] = {"closing": [], "publishing": [], "one_person": []}
+_hindrances: dict[str, list[Hindrance]] = {"closing": [], "publishing": [], "one_person": [], "seating": []}
 
 
 def contributes_to(step: str, contribution: Contribution) -> None:
@@ -53,7 +53,7 @@ def contributes_to(step: str, contribution: Contribution) -> None:
 
 
 def hinders(what: str, hindrance: Hindrance) -> None:
-    """Register what may stand in the way of `closing`, `publishing` or declaring a `one_person` contest."""
+    """Register what may stand in the way of `closing`, `publishing`, a `one_person` contest or a new `seating`."""
     if hindrance not in _hindrances[what]:
         _hindrances[what].append(hindrance)
 
@@ -68,7 +68,7 @@ def steps(contest: Contest) -> list[Step]:
 
 
 def in_the_way(what: str, contest: Contest) -> list[Todo]:
-    """All that hinders `closing`, `publishing` or `one_person` now; empty when nothing does."""
+    """All that hinders `closing`, `publishing`, `one_person` or `seating` now; empty when nothing does."""
     return [todo for hindrance in _hindrances[what] for todo in hindrance(contest)]
 
 

@@ -361,6 +361,7 @@ class Migration(migrations.Migration):
             name='JudgeConflict',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('declared_at', models.DateTimeField(auto_now_add=True)),
                 ('judge', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='contest.judge')),
                 ('team', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='contest.team')),
             ],

@@ -116,6 +116,7 @@ class JudgeConflict(models.Model):
 
     judge = models.ForeignKey(Judge, on_delete=models.CASCADE)
     team = models.ForeignKey(Team, on_delete=models.CASCADE)
+    declared_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["judge", "team"], name="judge_conflict_once")]

@@ -52,7 +52,8 @@ def make_draw(*, contest: Contest, by: str) -> Draw:
     )
     _lay_out(draw, result.placed)
     locked.state = contest.state = Contest.State.SEALED
-    locked.save(update_fields=["state"])
+    locked.frozen_rules = contest.frozen_rules = locked.rule_set.document
+    locked.save(update_fields=["state", "frozen_rules"])
     issue_pass(opens="desk", contest=locked, by=by)
     write_log(
         contest=locked,

@@ -77,7 +77,7 @@ def draw_from_seed(request: DrawRequest, seed: str, *, progress: Callable[[float
         rows = (Placed(key, box, tables[seat[team]], position[team], teams[team]) for box, team in boxes)
         placed += sorted(rows, key=lambda row: row.box)
     text = draw_text(request, seed, placed)
-    return DrawResult(tuple(placed), seed, text, sha256(text), quality_of(placed))
+    return DrawResult(tuple(placed), seed, text, sha256(text), quality_of(placed, request.forbidden))
 
 
 def recompute(text: str) -> bool:

@@ -9,13 +9,15 @@ where every team has as many boxes.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import floor, sqrt
 
 import numpy as np
 
 from contest.rules.drawrequest import Placed
+from contest.rules.leastrepeats import least_repeats
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,23 +66,29 @@ def efficiency(units: Iterable[tuple[Hashable, Hashable]]) -> float | None:
     return unblocked / blocked
 
 
-def quality_of(placed: Sequence[Placed]) -> Quality:
-    """The quality figures of a draw."""
+def quality_of(placed: Sequence[Placed], forbidden: Collection[tuple[int, int]] = ()) -> Quality:
+    """The quality figures of a draw; `forbidden` are the (team, table) pairs it had to keep apart."""
     visits = Counter((p.team, p.table) for p in placed)
-    repeats = sum(n * (n - 1) // 2 for n in visits.values())
-    concurrence = concurrences(placed)
+    repeats = _repeats(visits)
+    largest = max(concurrences(placed).values(), default=0)
+    least = least_repeats(placed, forbidden) if repeats else 0
     e_a = efficiency((p.team, p.table) for p in placed)
     e_b = efficiency((p.team, (p.category, p.table)) for p in placed)
+    a_bound, b_bound = _bounds(placed, repeats)
     return Quality(
         repeats=repeats,
-        least_repeats=0,
-        largest_concurrence=max(concurrence.values(), default=0),
+        least_repeats=least,
+        largest_concurrence=largest,
         e_a=e_a,
-        e_a_bound=None,
+        e_a_bound=a_bound,
         e_b=e_b,
-        e_b_bound=None,
-        sentence="",
+        e_b_bound=b_bound,
+        sentence=_sentence(repeats, least, largest, e_a, a_bound),
     )
+
+
+def _repeats(visits: Mapping[tuple[int, int], int]) -> int:
+    return sum(n * (n - 1) // 2 for n in visits.values())
 
 
 def concurrences(placed: Sequence[Placed]) -> Counter[tuple[int, int]]:
@@ -89,3 +97,105 @@ def concurrences(placed: Sequence[Placed]) -> Counter[tuple[int, int]]:
     for p in placed:
         flights.setdefault((p.category, p.table), []).append(p.team)
     return Counter(pair for flight in flights.values() for pair in combinations(sorted(flight), 2))
+
+
+def bound_a(loads: Sequence[int], teams: int, categories: int) -> float:
+    """The largest possible efficiency with table effects that last all day.
+
+    `loads` are the tables' boxes over the day; every team is in every category. The efficiency factors other
+    than 1 number at most (tables − 1) and have a sum that repeats only lower; equal factors are best.
+    """
+    tables = len(loads)
+    if teams < 2 or tables < 2:
+        return 1.0
+    lost = sum(_even_squares(load, teams) / (categories * load) for load in loads) - 1
+    others = min(tables, teams) - 1
+    return (teams - 1) / (teams - 1 - others + others / (1 - max(lost, 0.0) / others))
+
+
+def bound_b(loads: Sequence[Sequence[int]], teams: int, *, repeats: bool) -> float | None:
+    """The largest possible efficiency with a table effect in each category; None for a single category.
+
+    `loads` are the boxes of the tables in each category; every team is in every category. With F the losses
+    (1 − efficiency factor), their sum is fixed and their sum of squares is least where the boxes of one table
+    spread evenly over the tables of another category (all but the table itself, in a draw without repeats).
+    For given moments the average variance is least with as many losses as possible at 0, one between and the
+    others equal: without the squares that is the bound of Williams, Patterson and John for resolvable designs.
+    """
+    categories = len(loads)
+    if teams < 2:
+        return 1.0
+    blocks = [load for flight in loads for load in flight]
+    first = len(blocks) / categories - 1
+    others = min(len(blocks) - categories, teams - 1)
+    if others == 0:
+        return 1.0
+    if categories < 2:
+        return None
+    second = len(blocks) / categories**2 - 1
+    for i, flight in enumerate(loads):
+        for j, other in enumerate(loads):
+            open_to = len(other) - (0 if repeats else 1)
+            if i != j and open_to:
+                second += sum(_even_squares(n, open_to) / (n * max(other)) for n in flight) / categories**2
+    return (teams - 1) / (teams - 1 - others + _least_variance(others, first, second))
+
+
+def _least_variance(n: int, first: float, second: float) -> float:
+    """The least sum of 1/(1 − f) over n losses f >= 0 with this sum and at least this sum of squares."""
+    if second <= first**2 / n * (1 + 1e-12):
+        return n / (1 - first / n)
+    zeros = floor(n - first**2 / second + 1e-9)
+    q = n - zeros - 1
+    if q == 0:
+        return zeros + 1 / (1 - first)
+    root = sqrt(max((first * q) ** 2 - (q * q + q) * (first**2 - second), 0.0))
+    equal = (first * q + root) / (q * q + q)
+    return zeros + 1 / (1 - (first - q * equal)) + q / (1 - equal)
+
+
+def _even_squares(total: int, places: int) -> int:
+    """The least sum of squares of whole numbers with this total over so many places."""
+    each, more = divmod(total, places)
+    return more * (each + 1) ** 2 + (places - more) * each**2
+
+
+def _bounds(placed: Sequence[Placed], repeats: int) -> tuple[float | None, float | None]:
+    """Bounds on both efficiencies, where every team is in every category at the same tables."""
+    loads: dict[str, Counter[int]] = {}
+    for p in placed:
+        loads.setdefault(p.category, Counter())[p.table] += 1
+    teams = len({p.team for p in placed})
+    tables = {p.table for p in placed}
+    if any(sum(load.values()) != teams or set(load) != tables for load in loads.values()):
+        return None, None
+    day = sum(loads.values(), Counter())
+    by_category = [list(load.values()) for load in loads.values()]
+    return (
+        bound_a(list(day.values()), teams, len(loads)),
+        bound_b(by_category, teams, repeats=repeats > 0),
+    )
+
+
+def _sentence(repeats: int, least: int, largest: int, e_a: float | None, bound: float | None) -> str:
+    if repeats == 0:
+        first = "No team comes to one table twice"
+    else:
+        so_few = "no draw could have fewer" + ("" if repeats == least else f" than {least}")
+        first = f"Teams come back to a table {_times(repeats)} in all ({so_few})"
+    second = f"no two teams share a table more than {_times(largest)}" if largest else "no two teams meet"
+    if e_a is None:
+        third = "tables that are hard all day cannot be told from teams"
+    else:
+        lost, least_lost = _percent(1 - e_a), None if bound is None else _percent(1 - bound)
+        best = {None: "", lost: " (no draw could cost less)"}.get(least_lost, f" (at the least {least_lost})")
+        third = f"tables that are easy or hard all day cost comparisons {lost} of their precision{best}"
+    return f"{first}, {second}, and {third}."
+
+
+def _times(n: int) -> str:
+    return {1: "once", 2: "twice"}.get(n, f"{n} times")
+
+
+def _percent(share: float) -> str:
+    return f"{abs(100 * share):.1f} %"

@@ -28,7 +28,8 @@ def serve(teams: int, seats: Seats, generator: Generator) -> Seats:
         for place, team in enumerate(flight):
             spread.add(team, 2 * place - len(flight) + 1)
     for _ in range(_ROUNDS):
-        if not any([_improve(flight, spread, generator) for flight in flights]):
+        improved = [_improve(flight, spread, generator) for flight in flights]
+        if not any(improved):
             break
     position = iter(flights)
     served: Seats = []

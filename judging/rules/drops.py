@@ -1,8 +1,8 @@
 """Which cards of a box do not count, and why, in words.
 
-Every rule takes the box's rows in card order (weighted mark, marks in sheet order, seat) and the most cards
-that may go, and gives back the rows kept, in order, and the rows gone with a reason each. A new rule is one
-function and one row of RULES, beside its row in contest.rules.ruleset_parts.DROPS.
+Every rule takes rows in card order (weighted mark, marks in sheet order, seat) and answers with the rows kept, in
+order, and the rows gone with a reason each. A new rule is one function here and one row of RULES, beside its row in
+contest.rules.ruleset_parts.DROPS.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -11,90 +11,133 @@ from fractions import Fraction
 from functools import cache
 from math import sqrt
 
+from contest.rules.ruleset import RuleSet
 from contest.rules.say import counted, number_text, ordinal, rounded_text
-from judging.rules.totals import Plan, Row
-
-Cut = tuple[Sequence[Row], Sequence[tuple[Row, str]]]
+from judging.rules.rows import Cut, Cutter, Row, Texts
 
 
-def cut(rows: Sequence[Row], plan: Plan) -> Cut:
-    """Apply the rule set's drop to a box's rows, which stand in card order."""
-    drop, rules = plan.rules.drop, plan.rules
-    if drop.when_short == "keep" and len(rows) < rules.per_entry:
-        return rows, ()
-    return RULES[drop.rule](rows, len(rows) - rules.fewest, plan)
+def cutter(rules: RuleSet, text: Texts) -> Cutter:
+    """The rule set's drop as a function of a box's rows. ``text`` puts weighted marks into words."""
+    drop = RULES[rules.drop.rule](rules, text)
+    if rules.drop.when_short == "drop":
+        return drop
+    per_entry = rules.per_entry
+
+    def unless_short(rows: Sequence[Row]) -> Cut:
+        return (rows, ()) if len(rows) < per_entry else drop(rows)
+
+    return unless_short
 
 
-def _none(rows: Sequence[Row], room: int, plan: Plan) -> Cut:
-    return rows, ()
+def _none(rules: RuleSet, text: Texts) -> Cutter:
+    return lambda rows: (rows, ())
 
 
-def _lowest(rows: Sequence[Row], room: int, plan: Plan) -> Cut:
-    return _ends(rows, min(plan.rules.drop.count, room), 0, plan)
+def _lowest(rules: RuleSet, text: Texts) -> Cutter:
+    count, fewest, reasons = rules.drop.count, rules.fewest, _Reasons(text)
+
+    def drop(rows: Sequence[Row]) -> Cut:
+        lows = min(count, len(rows) - fewest)
+        return rows[lows:], reasons.ends(rows, lows, 0)
+
+    return drop
 
 
-def _highest(rows: Sequence[Row], room: int, plan: Plan) -> Cut:
-    return _ends(rows, 0, min(plan.rules.drop.count, room), plan)
+def _highest(rules: RuleSet, text: Texts) -> Cutter:
+    count, fewest, reasons = rules.drop.count, rules.fewest, _Reasons(text)
+
+    def drop(rows: Sequence[Row]) -> Cut:
+        highs = min(count, len(rows) - fewest)
+        return rows[: len(rows) - highs], reasons.ends(rows, 0, highs)
+
+    return drop
 
 
-def _highest_and_lowest(rows: Sequence[Row], room: int, plan: Plan) -> Cut:
-    # In turn, the lowest first: where the room is odd, the front gives one more.
-    takes = min(2 * plan.rules.drop.count, room)
-    return _ends(rows, (takes + 1) // 2, takes // 2, plan)
+def _highest_and_lowest(rules: RuleSet, text: Texts) -> Cutter:
+    count, fewest, reasons = rules.drop.count, rules.fewest, _Reasons(text)
+
+    def drop(rows: Sequence[Row]) -> Cut:
+        # In turn, the lowest first: where the room is odd, the front gives one more.
+        takes = min(2 * count, len(rows) - fewest)
+        lows, highs = (takes + 1) // 2, takes // 2
+        return rows[lows : len(rows) - highs], reasons.ends(rows, lows, highs)
+
+    return drop
 
 
-def _ends(rows: Sequence[Row], lows: int, highs: int, plan: Plan) -> Cut:
-    stop = len(rows) - highs
-    gone = [(rows[at], _end_reason("lowest", rows, at, at, lows, plan)) for at in range(lows)]
-    for place in range(highs):
-        at = len(rows) - 1 - place
-        gone.append((rows[at], _end_reason("highest", rows, at, place, stop - 1, plan)))
-    return rows[lows:stop], gone
+class _Reasons(dict[tuple[int, int, int, bool], str]):
+    """Why a card at an end goes, by number of cards, place (-1 the highest), points, and whether a kept card beside
+    it has the same points; each sentence is made once."""
 
+    def __init__(self, text: Texts) -> None:
+        super().__init__()
+        self.text = text
 
-def _end_reason(end: str, rows: Sequence[Row], at: int, place: int, beside: int, plan: Plan) -> str:
-    """``beside`` is the place of the kept card next to the dropped ones."""
-    points = rows[at][0]
-    key = (end, len(rows), place, points, rows[beside][0] == points)
-    reason = plan.reasons.get(key)
-    if reason is None:
-        which = end if place == 0 else f"{ordinal(place + 1)} {end}"
-        reason = f"the {which} of {counted(len(rows), 'card')}, {plan.text[points]}"
-        if key[4]:
-            side = "first" if end == "lowest" else "last"
+    def ends(self, rows: Sequence[Row], lows: int, highs: int) -> list[tuple[Row, str]]:
+        """The first and last rows as gone: the lowest first, then the highest downwards."""
+        number = len(rows)
+        gone: list[tuple[Row, str]] = []
+        for place in range(lows):
+            row = rows[place]
+            gone.append((row, self[number, place, row[0], row[0] == rows[lows][0]]))
+        for place in range(-1, -1 - highs, -1):
+            row = rows[place]
+            gone.append((row, self[number, place, row[0], row[0] == rows[-1 - highs][0]]))
+        return gone
+
+    def __missing__(self, key: tuple[int, int, int, bool]) -> str:
+        number, place, points, level = key
+        end, nth, side = ("lowest", place + 1, "first") if place >= 0 else ("highest", -place, "last")
+        which = end if nth == 1 else f"{ordinal(nth)} {end}"
+        reason = f"the {which} of {counted(number, 'card')}, {self.text[points]}"
+        if level:
             reason += f"; of equal cards the {side} by marks, then seat, goes"
-        plan.reasons[key] = reason
-    return reason
+        self[key] = reason
+        return reason
 
 
-def _grubbs(rows: Sequence[Row], room: int, plan: Plan) -> Cut:
+def _one_by_one(rules: RuleSet, find: Callable[[Sequence[Row]], tuple[int, str] | None]) -> Cutter:
+    """Drop what ``find`` names, its place and the reason, again and again while it names a card and may."""
+
+    def drop(rows: Sequence[Row]) -> Cut:
+        kept, gone = list(rows), []
+        for _ in range(min(rules.drop.count, len(rows) - rules.fewest)):
+            found = find(kept)
+            if found is None:
+                break
+            gone.append((kept.pop(found[0]), found[1]))
+        return kept, gone
+
+    return drop
+
+
+def _grubbs(rules: RuleSet, text: Texts) -> Cutter:
     """Grubbs' test for one outlier, two-sided, repeated.
 
     G = max|x − mean| ÷ s; with d = n·x − Σx, G² = d²·(n − 1) ÷ Σd², a ratio of integers. Source:
     NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1.
     """
-    kept, gone = list(rows), []
-    alpha = plan.rules.drop.alpha
-    for _ in range(min(plan.rules.drop.count, room)):
-        n = len(kept)
-        if n < 3:
-            break
-        total = sum(row[0] for row in kept)
-        away = [abs(n * row[0] - total) for row in kept]
+    alpha = rules.drop.alpha
+
+    def find(rows: Sequence[Row]) -> tuple[int, str] | None:
+        n = len(rows)
+        total = sum(row[0] for row in rows)
+        away = [abs(n * row[0] - total) for row in rows]
         spread = sum(distance * distance for distance in away)
+        if n < 3 or spread == 0:
+            return None
         at = away.index(max(away))
-        square = Fraction(away[at] ** 2 * (n - 1), spread) if spread else Fraction(0)
-        limit = critical_square(n, alpha)
+        square, limit = Fraction(away[at] ** 2 * (n - 1), spread), critical_square(n, alpha)
         if square <= limit:
-            break
+            return None
         g, most = _roots(square, limit)
-        mean = rounded_text(Fraction(total, n * plan.unit))
-        reason = (
-            f"{plan.text[kept[at][0]]} is {g} standard deviations from the mean of {counted(n, 'card')}, "
-            f"{mean}; Grubbs' test at {number_text(alpha)} allows {most}"
+        mean = rounded_text(Fraction(total, n * text.unit))
+        return at, (
+            f"{text[rows[at][0]]} is {g} standard deviations from the mean of {counted(n, 'card')}, {mean}; "
+            f"Grubbs' test at {number_text(alpha)} allows {most}"
         )
-        gone.append((kept.pop(at), reason))
-    return kept, gone
+
+    return _one_by_one(rules, find)
 
 
 @cache
@@ -119,27 +162,27 @@ def _roots(square: Fraction, limit: Fraction) -> tuple[str, str]:
     return texts
 
 
-def _median_distance(rows: Sequence[Row], room: int, plan: Plan) -> Cut:
+def _median_distance(rules: RuleSet, text: Texts) -> Cutter:
     """Modified z-score, 0.6745·|x − median| ÷ MAD, after Iglewicz and Hoaglin (1993), repeated.
 
     Distances are held twofold and the MAD fourfold, so that halves of even counts stay whole.
     """
-    kept, gone = list(rows), []
-    limit = Fraction(plan.rules.drop.limit)
-    for _ in range(min(plan.rules.drop.count, room)):
-        centre = _twice_median([row[0] for row in kept])
-        away = [abs(2 * row[0] - centre) for row in kept]
+    limit = Fraction(rules.drop.limit)
+
+    def find(rows: Sequence[Row]) -> tuple[int, str] | None:
+        centre = _twice_median([row[0] for row in rows])
+        away = [abs(2 * row[0] - centre) for row in rows]
         spread = _twice_median(sorted(away))
         at = away.index(max(away))
         if spread == 0 or (score := Fraction(6745 * 2 * away[at], 10000 * spread)) <= limit:
-            break
-        distance, median = (rounded_text(Fraction(each, 2 * plan.unit)) for each in (away[at], centre))
-        reason = (
-            f"{plan.text[kept[at][0]]} is {distance} from the median of {counted(len(kept), 'card')}, "
-            f"{median}: modified z-score {rounded_text(score)}, above {number_text(plan.rules.drop.limit)}"
+            return None
+        distance, median = (rounded_text(Fraction(each, 2 * text.unit)) for each in (away[at], centre))
+        return at, (
+            f"{text[rows[at][0]]} is {distance} from the median of {counted(len(rows), 'card')}, {median}: "
+            f"modified z-score {rounded_text(score)}, above {number_text(rules.drop.limit)}"
         )
-        gone.append((kept.pop(at), reason))
-    return kept, gone
+
+    return _one_by_one(rules, find)
 
 
 def _twice_median(ordered: Sequence[int]) -> int:
@@ -147,7 +190,7 @@ def _twice_median(ordered: Sequence[int]) -> int:
     return ordered[half] + ordered[-half - 1]
 
 
-RULES: Mapping[str, Callable[[Sequence[Row], int, Plan], Cut]] = {
+RULES: Mapping[str, Callable[[RuleSet, Texts], Cutter]] = {
     "none": _none,
     "lowest": _lowest,
     "highest": _highest,

@@ -1,12 +1,13 @@
 """What goes into a tally and what comes out of it, as plain values."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, NamedTuple
 
 from contest.rules.ruleset import TieBreak
-from judging.rules.totals import Marks, Plan, Row
+from judging.rules.rows import Marks, Row
+from judging.rules.totals import Plan
 
 STATUSES = ("accepted", "late", "absent", "refused", "disqualified")
 
@@ -32,7 +33,7 @@ class Box:
 
 
 class Dropped(NamedTuple):
-    """A card that does not count, and why, without its seat."""
+    """A card that does not count, and why; the reason names no seat."""
 
     seat: str
     why: str
@@ -58,8 +59,9 @@ class TieStep(NamedTuple):
 class BoxResult:
     """A box in its category's order.
 
-    ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked
-    too where the rules give it penalty marks. ``kept`` and ``gone`` are its cards in card order.
+    ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked too
+    where the rules give it penalty marks. ``cards``: how many came. ``kept`` and ``gone``: its rows in card
+    order, those gone each with its reason; ``points``: the total as a count of the plan's unit.
     """
 
     category: str
@@ -70,31 +72,47 @@ class BoxResult:
     plan: Plan
     cards: int = 0
     points: int | None = None
-    counted: tuple[str, ...] = ()
-    dropped: tuple[Dropped, ...] = ()
     kept: Sequence[Row] = ()
-    gone: Sequence[Row] = ()
+    gone: Sequence[tuple[Row, str]] = ()
     rank: int | None = None
     decided_by: str | None = None
-    ties: list[TieStep] = field(default_factory=list)
+    ties: tuple[TieStep, ...] = ()
 
     @property
     def total(self) -> Fraction | None:
         """The exact total; None where unranked."""
         return None if self.points is None else self.plan.total(self.points)
 
+    @property
+    def counted(self) -> tuple[str, ...]:
+        """The seats whose cards count, sorted; none where no judge's card does."""
+        return tuple(sorted([row[2] for row in self.kept])) if self.status == "ranked" else ()
+
+    @property
+    def dropped(self) -> tuple[Dropped, ...]:
+        """The cards that do not count, in the order in which they went."""
+        if self.status != "ranked":
+            return ()
+        return tuple([Dropped(row[2], why) for row, why in self.gone])
+
 
 @dataclass(slots=True)
 class TeamResult:
-    """A team in the overall order; ``boxes`` by counting category, ranked or not."""
+    """A team in the overall order; ``boxes`` by counting category, ranked or not; ``points`` count ``1/unit``."""
 
     team: str
-    total: Fraction
-    eligible: bool
     boxes: dict[str, BoxResult]
+    unit: int
+    points: int = 0
+    eligible: bool = True
     rank: int = 0
     decided_by: str | None = None
-    ties: list[TieStep] = field(default_factory=list)
+    ties: tuple[TieStep, ...] = ()
+
+    @property
+    def total(self) -> Fraction:
+        """The exact sum of the team's totals over the counting categories."""
+        return Fraction(self.points, self.unit)
 
 
 @dataclass(slots=True)

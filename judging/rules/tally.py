@@ -1,14 +1,13 @@
 """The tally: cards in, exact totals, ranks and reasons out. The other modules import from here."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from fractions import Fraction
 from itertools import groupby
 from math import lcm
 from operator import itemgetter
+from typing import TypeVar
 
 from contest.rules.ruleset import RuleSet, TieBreak
 from contest.rules.say import counted, total_text
-from judging.rules.drops import cut
 from judging.rules.outcome import (
     STATUSES,
     Box,
@@ -20,8 +19,9 @@ from judging.rules.outcome import (
     TeamResult,
     TieStep,
 )
+from judging.rules.rows import Row
 from judging.rules.ties import Contender, settle
-from judging.rules.totals import Plan, Row
+from judging.rules.totals import Plan
 
 __all__ = [
     "STATUSES",
@@ -37,6 +37,9 @@ __all__ = [
     "to_json",
     "total_text",
 ]
+
+
+Placed = TypeVar("Placed", BoxResult, TeamResult)
 
 
 def tally(
@@ -86,12 +89,8 @@ def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
 
 
 def _check_single(category: str, results: Sequence[BoxResult]) -> None:
-    names = {result.box for result in results}
-    if len(names) < len(results):
-        for result in results:
-            if result.box not in names:
-                raise ValueError(f"box {result.box} is in {category} twice")
-            names.remove(result.box)
+    if len({result.box for result in results}) < len(results):
+        raise ValueError(f"box {_first_twice([result.box for result in results])} is in {category} twice")
 
 
 def _judged(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
@@ -106,21 +105,9 @@ def _judged(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
     if cards < plan.rules.fewest:
         return BoxResult(box.category, box.box, box.team, box.table, "short", plan, cards)
     rows.sort()
-    kept, gone = cut(rows, plan)
-    return BoxResult(
-        box.category,
-        box.box,
-        box.team,
-        box.table,
-        "ranked",
-        plan,
-        cards,
-        sum([row[0] for row in kept]) * plan.factor[len(kept)],
-        tuple(sorted([row[2] for row in kept])),
-        tuple([Dropped(row[2], why) for row, why in gone]),
-        kept,
-        [row for row, _ in gone],
-    )
+    kept, gone = plan.cut(rows)
+    points = sum([row[0] for row in kept]) * plan.factor[len(kept)]
+    return BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, kept, gone)
 
 
 def _not_judged(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
@@ -135,9 +122,8 @@ def _ruled(result_of: Callable[[RuleSet], str]) -> Callable[[Plan, Box, list[str
     def result(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
         answer = _not_judged(plan, box, warnings)
         if result_of(plan.rules) == "penalty_marks":
-            kept, gone = cut(plan.penalty_rows(), plan)
-            answer.kept, answer.gone = kept, [row for row, _ in gone]
-            answer.points = sum(row[0] for row in kept) * plan.factor[len(kept)]
+            answer.kept, answer.gone = plan.cut(plan.penalty_rows())
+            answer.points = sum(row[0] for row in answer.kept) * plan.factor[len(answer.kept)]
         return answer
 
     return result
@@ -153,20 +139,13 @@ _STATUS: Mapping[str, Callable[[Plan, Box, list[str]], BoxResult]] = {
 
 
 def _rank_boxes(results: Sequence[BoxResult], plan: Plan, seed: str | None) -> list[BoxResult]:
+    def contender(result: BoxResult) -> Contender[BoxResult]:
+        return Contender(result.box, result.category, (result,), result)
+
     ranked = [(-result.points, result.box, result) for result in results if result.points is not None]
-    ranked.sort()
-    ordered: list[BoxResult] = []
-    for _, equal in groupby(ranked, key=itemgetter(0)):
-        tied = {name: result for _, name, result in equal}
-        contenders = [Contender(name, result.category, (result,), result) for name, result in tied.items()]
-        for group in settle(contenders, plan.rules.tie_breaks, seed, unit=plan.unit * plan.lift):
-            rank = len(ordered) + 1
-            for contender in group:
-                result = tied[contender.name]
-                result.rank = rank
-                ordered.append(result)
-    unranked = [result for result in results if result.points is None]
-    return ordered + sorted(unranked, key=lambda result: result.box)
+    unranked = [(result.box, result) for result in results if result.points is None]
+    placed = _place(ranked, contender, plan.rules.tie_breaks, seed, plan.unit * plan.lift)
+    return placed + [result for _, result in sorted(unranked)]
 
 
 def _rank_teams(
@@ -183,45 +162,70 @@ def _rank_teams(
     plans = [results[category][0].plan for category in held]
     unit = lcm(*(plan.total_unit for plan in plans))
     card_unit = lcm(*(plan.unit * plan.lift for plan in plans))
-    sums: list[tuple[int, str, TeamResult]] = []
-    for team, entered in _boxes_by_team(results).items():
-        counting = {category: entered[category] for category in held if category in entered}
-        points = sum(
-            [
-                result.points * (unit // result.plan.total_unit)
-                for result in counting.values()
-                if result.points is not None
-            ]
-        )
-        eligible = not needs_all or len(counting) == len(held)
-        sums.append((-points, team, TeamResult(team, Fraction(points, unit), eligible, counting)))
-    sums.sort()
-    ordered: list[TeamResult] = []
-    for _, equal in groupby(sums, key=itemgetter(0)):
-        tied = {name: result for _, name, result in equal}
-        contenders = [Contender(name, "overall", _ranked(team), team) for name, team in tied.items()]
-        for group in settle(contenders, tie_breaks, seed, unit=card_unit):
-            rank = len(ordered) + 1
-            for contender in group:
-                placed = tied[contender.name]
-                placed.rank = rank
-                ordered.append(placed)
-    return ordered
+    teams = {team: TeamResult(team, {}, unit) for team in _teams(results)}
+    for category, plan in zip(held, plans, strict=True):
+        share = unit // plan.total_unit
+        for result in results[category]:
+            team = teams[result.team or ""]
+            team.boxes[category] = result
+            team.points += (result.points or 0) * share
+    for team in teams.values():
+        team.eligible = not needs_all or len(team.boxes) == len(held)
+    points = [(-team.points, name, team) for name, team in teams.items()]
+    return _place(points, _team_contender, tie_breaks, seed, card_unit)
 
 
-def _ranked(team: TeamResult) -> list[BoxResult]:
-    return [result for result in team.boxes.values() if result.points is not None]
+def _team_contender(team: TeamResult) -> Contender[TeamResult]:
+    ranked = [result for result in team.boxes.values() if result.points is not None]
+    return Contender(team.team, "overall", ranked, team)
 
 
-def _boxes_by_team(results: Mapping[str, Sequence[BoxResult]]) -> dict[str, dict[str, BoxResult]]:
-    teams: dict[str, dict[str, BoxResult]] = {}
+def _teams(results: Mapping[str, Sequence[BoxResult]]) -> dict[str, None]:
+    """Every team with a box. Raises ValueError for a box without one, or a team with two in a category."""
+    teams: dict[str, None] = {}
     for category, listed in results.items():
-        for result in listed:
-            if result.team is None:
-                raise ValueError(f"box {result.box} in {category} has no team, which the overall needs")
-            if teams.setdefault(result.team, {}).setdefault(category, result) is not result:
-                raise ValueError(f"team {result.team} has two boxes in {category}")
+        names = {result.team: None for result in listed}
+        if None in names:
+            box = next(result.box for result in listed if result.team is None)
+            raise ValueError(f"box {box} in {category} has no team, which the overall needs")
+        if len(names) < len(listed):
+            twice = _first_twice([result.team for result in listed])
+            raise ValueError(f"team {twice} has two boxes in {category}")
+        teams.update({name: None for name in names if name is not None})
     return teams
+
+
+def _first_twice(names: Iterable[str | None]) -> str | None:
+    seen: set[str | None] = set()
+    for name in names:
+        if name in seen:
+            return name
+        seen.add(name)
+    return None
+
+
+def _place(
+    points: list[tuple[int, str, Placed]],
+    contender: Callable[[Placed], Contender[Placed]],
+    tie_breaks: Sequence[TieBreak],
+    seed: str | None,
+    unit: int,
+) -> list[Placed]:
+    """Rank by points, most first: entries hold −points, name, result. Shared ranks skip the next: 1, 2, 2, 4."""
+    points.sort()
+    ordered: list[Placed] = []
+    for _, equal in groupby(points, key=itemgetter(0)):
+        tied = [result for _, _, result in equal]
+        if len(tied) == 1:
+            tied[0].rank = len(ordered) + 1
+            ordered.append(tied[0])
+            continue
+        for group in settle([contender(result) for result in tied], tie_breaks, seed, unit=unit):
+            rank = len(ordered) + 1
+            for each in group:
+                each.target.rank = rank
+                ordered.append(each.target)
+    return ordered
 
 
 def to_json(result: Tally) -> dict[str, object]:

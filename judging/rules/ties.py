@@ -7,25 +7,25 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from hashlib import sha256
-from itertools import groupby
 from operator import itemgetter
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import number_text, total_text
 from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep
 
 _first = itemgetter(0)
+Placed = TypeVar("Placed", BoxResult, TeamResult)
 
 
 @dataclass(slots=True)
-class Contender:
+class Contender(Generic[Placed]):
     """One of those tied: a box, or a team with its ranked boxes of the counting categories."""
 
     name: str
     category: str
     results: Sequence[BoxResult]
-    target: BoxResult | TeamResult
+    target: Placed
 
 
 Value = Any  # an exact number, a list of them, or a digest: comparable within one rule
@@ -33,45 +33,55 @@ Value = Any  # an exact number, a list of them, or a digest: comparable within o
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    value: Callable[[Contender, TieBreak, str], Value]
+    """``value`` makes, for one step and seed, the function from a contender to what is compared."""
+
+    value: Callable[[TieBreak, str], Callable[[Contender[Any]], Value]]
     text: Callable[[Value, int], str]
     higher_wins: bool = True
 
 
 def settle(
-    tied: Sequence[Contender], steps: Sequence[TieBreak], seed: str | None, *, unit: int
-) -> list[list[Contender]]:
+    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], seed: str | None, *, unit: int
+) -> list[list[Contender[Placed]]]:
     """Those tied, best first, in groups that nothing could part. ``unit``: what weighted marks count.
 
     Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
     """
     groups = [list(tied)]
     for step in steps:
-        parted: list[list[Contender]] = []
+        if len(groups) == len(tied):
+            break
+        parted: list[list[Contender[Placed]]] = []
         for group in groups:
             parted.extend(_part(group, step, seed, unit) if len(group) > 1 else [group])
         groups = parted
-        if len(groups) == len(tied):
-            break
     return groups
 
 
-def _part(group: list[Contender], step: TieBreak, seed: str | None, unit: int) -> list[list[Contender]]:
+def _part(group: list[Contender[Placed]], step: TieBreak, seed: str | None, unit: int) -> list[list[Contender[Placed]]]:
     rule = RULES[step.by]
     if step.by == "lot" and seed is None:
         total = group[0].target.total
         names = [contender.name for contender in group]
         raise LotNeeded(group[0].category, names, total_text(total if total is not None else 0))
-    valued = [(rule.value(contender, step, seed or ""), contender) for contender in group]
+    value = rule.value(step, seed or "")
+    valued = [(value(contender), contender) for contender in group]
     valued.sort(key=_first, reverse=rule.higher_wins)
-    record = TieStep(step, [pair[1].name for pair in valued], [pair[0] for pair in valued], unit)
+    record = TieStep(step, [contender.name for _, contender in valued], [each for each, _ in valued], unit)
     for contender in group:
-        contender.target.ties.append(record)
-    if not record.parted:
+        contender.target.ties += (record,)
+    if valued[0][0] == valued[-1][0]:
         return [group]
-    for contender in group:
-        contender.target.decided_by = step.label
-    return [[pair[1] for pair in part] for _, part in groupby(valued, key=_first)]
+    label = step.label
+    parts: list[list[Contender[Placed]]] = []
+    before = None
+    for each, contender in valued:
+        contender.target.decided_by = label
+        if not parts or each != before:
+            parts.append([])
+        parts[-1].append(contender)
+        before = each
+    return parts
 
 
 def value_text(value: Value, record: TieStep) -> str:
@@ -79,39 +89,60 @@ def value_text(value: Value, record: TieStep) -> str:
     return RULES[record.step.by].text(value, record.unit)
 
 
-def _counted_criterion(contender: Contender, step: TieBreak, seed: str) -> Value:
-    return _criterion_sum(contender, step, all_cards=False)
-
-
-def _criterion(contender: Contender, step: TieBreak, seed: str) -> Value:
-    return _criterion_sum(contender, step, all_cards=True)
-
-
-def _criterion_sum(contender: Contender, step: TieBreak, *, all_cards: bool) -> Value:
+def _counted_criterion(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
     # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-    total: Value = 0
-    for result in contender.results:
-        at = result.plan.column.get(step.criterion or "")
-        if at is None:  # another category's rules, without this criterion
-            continue
-        total += sum([row[1][at] for row in result.kept])
-        if all_cards:
-            total += sum([row[1][at] for row in result.gone])
-    return total
+    def value(contender: Contender[Any]) -> Value:
+        total: Value = 0
+        for result in contender.results:
+            at = result.plan.column.get(step.criterion or "")
+            if at is not None:  # else another category's rules, without this criterion
+                for row in result.kept:
+                    total += row[1][at]
+        return total
+
+    return value
 
 
-def _dropped_cards(contender: Contender, step: TieBreak, seed: str) -> Value:
-    return sum([row[0] * result.plan.lift for result in contender.results for row in result.gone])
+def _criterion(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
+    of_counted = _counted_criterion(step, seed)
+
+    def value(contender: Contender[Any]) -> Value:
+        total: Value = of_counted(contender)
+        for result in contender.results:
+            at = result.plan.column.get(step.criterion or "")
+            if at is not None:
+                for row, _ in result.gone:
+                    total += row[1][at]
+        return total
+
+    return value
 
 
-def _highest_card(contender: Contender, step: TieBreak, seed: str) -> Value:
+def _dropped_cards(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
+    def value(contender: Contender[Any]) -> Value:
+        return sum([row[0] * result.plan.lift for result in contender.results for row, _ in result.gone])
+
+    return value
+
+
+def _highest_card(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
     """All cards, best first. Where one list ends before they differ, the longer one is the higher."""
-    cards = [row[0] * result.plan.lift for result in contender.results for row in (*result.kept, *result.gone)]
-    return sorted(cards, reverse=True)
+
+    def value(contender: Contender[Any]) -> Value:
+        cards: list[int] = []
+        for result in contender.results:
+            cards += [row[0] * result.plan.lift for row in result.kept]
+            cards += [row[0] * result.plan.lift for row, _ in result.gone]
+        return sorted(cards, reverse=True)
+
+    return value
 
 
-def _lot(contender: Contender, step: TieBreak, seed: str) -> Value:
-    return sha256(f"{seed}:{contender.category}:{contender.name}".encode()).hexdigest()
+def _lot(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
+    def value(contender: Contender[Any]) -> Value:
+        return sha256(f"{seed}:{contender.category}:{contender.name}".encode()).hexdigest()
+
+    return value
 
 
 def _mark_text(value: Value, unit: int) -> str:

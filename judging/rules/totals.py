@@ -9,14 +9,13 @@ from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from math import lcm
+from operator import getitem
 
 from contest.rules.ruleset import RuleSet
-from contest.rules.say import number_text, total_text
+from contest.rules.say import number_text
+from judging.rules.drops import cutter
+from judging.rules.rows import Mark, Marks, Row, Texts
 from judging.rules.scale import allowed
-
-Mark = Decimal | int
-Marks = tuple[Mark, ...]
-Row = tuple[int, Marks, str]  # a card: weighted mark, marks in sheet order, seat; rows sort as cards do
 
 
 class Weighing(dict[Marks, int]):
@@ -40,25 +39,13 @@ class Weighing(dict[Marks, int]):
     def __missing__(self, marks: Marks) -> int:
         if len(marks) != len(self.columns):
             raise ValueError(f"a card has {len(marks)} marks where the score sheet has {len(self.columns)}")
-        weighted = 0
-        for mark, column, name in zip(marks, self.columns, self.names, strict=True):
-            if isinstance(mark, float) or mark not in column:
-                raise ValueError(f"{name} {mark} is not a mark of the scale")
-            weighted += column[mark]
-        self[marks] = weighted
+        try:
+            weighted = self[marks] = sum(map(getitem, self.columns, marks))
+        except KeyError:
+            wrong = zip(self.names, marks, self.columns, strict=True)
+            name, mark = next((name, mark) for name, mark, column in wrong if mark not in column)
+            raise ValueError(f"{name} {mark} is not a mark of the scale") from None
         return weighted
-
-
-class Texts(dict[int, str]):
-    """From a count of ``1/unit`` to its exact decimal text, each made once."""
-
-    def __init__(self, unit: int) -> None:
-        super().__init__()
-        self.unit = unit
-
-    def __missing__(self, points: int) -> str:
-        text = self[points] = total_text(Fraction(points, self.unit))
-        return text
 
 
 class Plan:
@@ -69,7 +56,7 @@ class Plan:
         self.weigh = Weighing(rules)
         self.unit = self.weigh.unit
         self.text = Texts(self.unit)
-        self.reasons: dict[tuple[str, int, int, int, bool], str] = {}
+        self.cut = cutter(rules, self.text)
         self.column = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
         self.full = rules.full_counted
         self.lift = 1  # to the unit that several plans of one tally share

@@ -6,8 +6,8 @@ from fractions import Fraction
 from contest.rules.ruleset import RuleSet, tie_break_text
 from contest.rules.say import count, counted, listed, number_text, sentence, total_text
 from judging.rules.outcome import BoxResult, TeamResult, TieStep
+from judging.rules.rows import Row
 from judging.rules.ties import value_text
-from judging.rules.totals import Row
 
 _STATUS = {
     "late": "The box came late",
@@ -50,7 +50,7 @@ def _penalty_cards(result: BoxResult, rules: RuleSet) -> list[str]:
 
 def _cards(result: BoxResult, public: bool) -> list[str]:
     plan = result.plan
-    best_first: list[Row] = sorted([*result.kept, *result.gone], reverse=True)
+    best_first: list[Row] = sorted([*result.kept, *(row for row, _ in result.gone)], reverse=True)
     points = ", ".join(plan.text[row[0]] for row in best_first)
     lines = [f"{sentence(counted(len(best_first), 'card'))}: {points}."]
     if not public:
@@ -66,9 +66,9 @@ def _dropped(result: BoxResult) -> list[str]:
     text = result.plan.text
     if len(result.dropped) == 1:
         why = result.dropped[0].why
-        which, _, rest = why.partition(f" of {counted(result.cards, 'card')}, {text[result.gone[0][0]]}")
+        which, _, rest = why.partition(f" of {counted(result.cards, 'card')}, {text[result.gone[0][0][0]]}")
         if which in ("the lowest", "the highest"):
-            return [f"{sentence(which)}, {text[result.gone[0][0]]}, was dropped{rest}."]
+            return [f"{sentence(which)}, {text[result.gone[0][0][0]]}, was dropped{rest}."]
         return [f"One card was dropped: {why}."]
     return [f"Dropped: {dropped.why}." for dropped in result.dropped]
 

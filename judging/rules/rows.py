@@ -1,0 +1,25 @@
+"""Cards as the engine holds them: rows of integers that sort as the rules order cards."""
+
+from collections.abc import Callable, Sequence
+from decimal import Decimal
+from fractions import Fraction
+
+from contest.rules.say import total_text
+
+Mark = Decimal | int
+Marks = tuple[Mark, ...]
+Row = tuple[int, Marks, str]  # weighted mark as a count of 1/unit, marks in sheet order, seat
+Cut = tuple[Sequence[Row], Sequence[tuple[Row, str]]]  # the rows kept, in order; those gone, each with its reason
+Cutter = Callable[[Sequence[Row]], Cut]
+
+
+class Texts(dict[int, str]):
+    """From a count of ``1/unit`` to its exact decimal text, each made once."""
+
+    def __init__(self, unit: int) -> None:
+        super().__init__()
+        self.unit = unit
+
+    def __missing__(self, points: int) -> str:
+        text = self[points] = total_text(Fraction(points, self.unit))
+        return text

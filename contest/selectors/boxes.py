@@ -1,8 +1,11 @@
 """Boxes by number, table and serving position: what every part may see. No team is loaded here."""
 
+from collections import Counter
+from dataclasses import dataclass
+
 from django.db.models import QuerySet
 
-from contest.models import Box, Contest, TurnIn
+from contest.models import Box, Category, Contest, TurnIn
 
 #: A box of one of these is not judged; judges and captains never learn which of them it is.
 NOT_JUDGED = frozenset({TurnIn.Status.ABSENT, TurnIn.Status.REFUSED, TurnIn.Status.LATE})
@@ -31,3 +34,27 @@ def to_judge(contest: Contest) -> set[int]:
     boxes = Box.objects.filter(contest=contest, draw__standing=True, category__cancelled_at__isnull=True)
     kept_back = {pk for pk, status in statuses(contest).items() if status in NOT_JUDGED}
     return set(boxes.values_list("pk", flat=True)) - kept_back
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """How far the desk is in a category: counts only."""
+
+    category: Category
+    boxes: int
+    recorded: int
+
+    @property
+    def to_come(self) -> int:
+        return self.boxes - self.recorded
+
+
+def recorded(contest: Contest) -> list[Recorded]:
+    """For each category that is held: its boxes, and how many of them the desk has recorded in any way."""
+    done = statuses(contest)
+    boxes: Counter[Category] = Counter()
+    found: Counter[Category] = Counter()
+    for box in standing_boxes(contest).filter(category__cancelled_at__isnull=True):
+        boxes[box.category] += 1
+        found[box.category] += box.pk in done
+    return [Recorded(category, boxes[category], found[category]) for category in boxes]

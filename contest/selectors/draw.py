@@ -8,6 +8,7 @@ from contest.rules import draw as rules
 from contest.rules.ruleset import RuleSet, RuleSetError
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.rules import category_rules, contest_rules
+from contest.selectors.seating import forbidden_tables
 
 
 @dataclass(frozen=True)
@@ -53,17 +54,9 @@ def draw_request(contest: Contest) -> rules.DrawRequest:
         entries={key: tuple(numbers) for key, numbers in entries.items()},
         tables=dict.fromkeys(entries, tables),
         most_boxes=contest.most_boxes,
-        forbidden=_forbidden(contest),
+        forbidden=forbidden_tables(contest),
         excluded_numbers=frozenset(Box.objects.filter(contest=contest).values_list("number", flat=True)),
     )
-
-
-def _forbidden(contest: Contest) -> frozenset[tuple[int, int]]:
-    if contest.conflicts != Contest.Conflicts.KEPT_APART:
-        return frozenset()
-    from contest.selectors.seating import forbidden_tables
-
-    return forbidden_tables(contest)
 
 
 def plans(contest: Contest) -> list[Plan]:

@@ -1,0 +1,80 @@
+"""When the day does not go to plan: windows are delayed, a category is cancelled. Each is one logged action."""
+
+from datetime import timedelta
+
+from django.db import transaction
+from django.utils import timezone
+
+from contest.models import Category, Contest
+from contest.selectors.windows import Window, windows
+from contest.services.desk import DeskError
+from contest.services.log import write_log
+
+MOST_MINUTES = 240
+
+
+def windows_to_move(contest: Contest, *, include_open: bool = False) -> list[Window]:
+    """The windows that a delay moves now: those still to open, and the open one when asked for."""
+    now = timezone.now()
+    states = {"before", "open"} if include_open else {"before"}
+    return [window for window in windows(contest) if window.state(now) in states]
+
+
+@transaction.atomic
+def delay_windows(*, contest: Contest, minutes: int, by: str, include_open: bool = False) -> list[Category]:
+    """Move the remaining windows by `minutes`; fewer than none takes back a delay made by mistake.
+
+    Returns the categories moved. Raises DeskError: no minutes, too many, nothing left to move, a tally that is
+    closed, or a window that would open in the past.
+    """
+    locked = _lock_open_contest(contest, "the windows")
+    if not minutes or abs(minutes) > MOST_MINUTES:
+        raise DeskError(f"Give 1 to {MOST_MINUTES} minutes (with a minus sign to take a delay back).")
+    moving = windows_to_move(locked, include_open=include_open)
+    if not moving:
+        raise DeskError("Every window has opened already: there is none left to move.")
+    shift = timedelta(minutes=minutes)
+    early = [window.category.name for window in moving if minutes < 0 and window.opens + shift < timezone.now()]
+    if early:
+        raise DeskError(f"{', '.join(early)} would have opened already. Take fewer minutes back.")
+    for window in moving:
+        window.category.turn_in_at += shift
+        window.category.save(update_fields=["turn_in_at"])
+    moved = [window.category for window in moving]
+    write_log(
+        contest=locked,
+        chain="day",
+        what="windows delayed",
+        facts={"minutes": minutes, "turn_in_at": {each.key: each.turn_in_at.isoformat() for each in moved}},
+        by=by,
+    )
+    return moved
+
+
+@transaction.atomic
+def cancel_category(*, category: Category, reason: str, by: str) -> Category:
+    """A category is not held: it drops out of the desk, the marks, the closing and the result."""
+    contest = _lock_open_contest(category.contest, "a category")
+    if not reason.strip():
+        raise DeskError(f"Say why {category.name} is cancelled: the cooks will ask, and it stands in the log.")
+    locked = Category.objects.select_for_update().get(pk=category.pk)
+    if locked.is_cancelled:
+        raise DeskError(f"{locked.name} is cancelled already. Nothing was changed.")
+    locked.cancelled_at = category.cancelled_at = timezone.now()
+    locked.cancelled_why = category.cancelled_why = reason.strip()[:300]
+    locked.save(update_fields=["cancelled_at", "cancelled_why"])
+    write_log(
+        contest=contest,
+        chain="day",
+        what="category cancelled",
+        facts={"category": locked.key, "reason": locked.cancelled_why},
+        by=by,
+    )
+    return locked
+
+
+def _lock_open_contest(contest: Contest, what: str) -> Contest:
+    locked = Contest.objects.select_for_update().get(pk=contest.pk)
+    if not locked.is_sealed:
+        raise DeskError(f"The tally is closed: {what} can no longer be changed.")
+    return locked

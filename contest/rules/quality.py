@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import floor, sqrt
+from math import floor, inf, sqrt
 
 import numpy as np
 
@@ -110,7 +110,7 @@ def bound_a(loads: Sequence[int], teams: int, categories: int) -> float:
         return 1.0
     lost = sum(_even_squares(load, teams) / (categories * load) for load in loads) - 1
     others = min(tables, teams) - 1
-    return (teams - 1) / (teams - 1 - others + others / (1 - max(lost, 0.0) / others))
+    return (teams - 1) / (teams - 1 - others + others * _inverse(1 - max(lost, 0.0) / others))
 
 
 def bound_b(loads: Sequence[Sequence[int]], teams: int, *, repeats: bool) -> float | None:
@@ -144,14 +144,19 @@ def bound_b(loads: Sequence[Sequence[int]], teams: int, *, repeats: bool) -> flo
 def _least_variance(n: int, first: float, second: float) -> float:
     """The least sum of 1/(1 − f) over n losses f >= 0 with this sum and at least this sum of squares."""
     if second <= first**2 / n * (1 + 1e-12):
-        return n / (1 - first / n)
+        return n * _inverse(1 - first / n)
     zeros = floor(n - first**2 / second + 1e-9)
     q = n - zeros - 1
     if q == 0:
-        return zeros + 1 / (1 - first)
+        return zeros + _inverse(1 - first)
     root = sqrt(max((first * q) ** 2 - (q * q + q) * (first**2 - second), 0.0))
     equal = (first * q + root) / (q * q + q)
-    return zeros + 1 / (1 - (first - q * equal)) + q / (1 - equal)
+    return zeros + _inverse(1 - (first - q * equal)) + q * _inverse(1 - equal)
+
+
+def _inverse(factor: float) -> float:
+    """1 / factor; infinite where nothing can be compared any more (a single category at several tables)."""
+    return 1 / factor if factor > 1e-12 else inf
 
 
 def _even_squares(total: int, places: int) -> int:

@@ -74,15 +74,16 @@ class _Reasons(dict[tuple[int, int, int, bool], str]):
         self.text = text
 
     def ends(self, rows: Sequence[Row], lows: int, highs: int) -> list[tuple[Row, str]]:
-        """The first and last rows as gone: the lowest first, then the highest downwards."""
+        """The first and last rows as gone, from both ends in turn, the lowest first."""
         number = len(rows)
         gone: list[tuple[Row, str]] = []
         for place in range(lows):
             row = rows[place]
             gone.append((row, self[number, place, row[0], row[0] == rows[lows][0]]))
-        for place in range(-1, -1 - highs, -1):
-            row = rows[place]
-            gone.append((row, self[number, place, row[0], row[0] == rows[-1 - highs][0]]))
+        for place in range(highs):
+            row = rows[-1 - place]
+            reason = self[number, -1 - place, row[0], row[0] == rows[-1 - highs][0]]
+            gone.insert(2 * place + 1, (row, reason))  # past the end where nothing goes from the front
         return gone
 
     def __missing__(self, key: tuple[int, int, int, bool]) -> str:

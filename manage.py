@@ -7,6 +7,7 @@ from importlib import import_module
 
 # Command -> module with main(arguments) -> exit status. Nothing that these import may import Django.
 OPEN_COMMANDS = {
+    "draw": "contest.draw_cli",
     "tally": "judging.tally_cli",
 }
 

@@ -25,7 +25,7 @@ Seats = list[dict[int, int]]
 """For each category team → table."""
 
 _ARRAYS = 40
-_EXCHANGES = 60_000
+_EXCHANGES = 7_000_000  # steps × (places in a category)²
 _MOST_EXCHANGES = 1200
 _TRADES = 12_000
 _LOOKS = 60
@@ -70,7 +70,8 @@ def seat_teams(layout: Layout, generator: Generator, progress: Progress | None =
         if len(layout.entered) >= layout.tables:  # arrays bind every team to every table: trades go further
             starts.append(matched)
     best = _Best(layout)
-    steps = min(_MOST_EXCHANGES, _EXCHANGES // layout.teams)
+    places = layout.teams + layout.tables  # with holes
+    steps = min(_MOST_EXCHANGES, _EXCHANGES // places**2)
     for i, start in enumerate(starts):
         best.consider(start)
         local = _Best(layout)

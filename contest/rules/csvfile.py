@@ -77,8 +77,8 @@ def read(name: str, data: bytes, required: Sequence[str], optional: Sequence[str
     """
     if len(data) > LARGEST:
         raise CsvError(name, f"larger than {LARGEST // 2**20} MB; split it")
-    text, note = _decode(name, data)
-    records = _records(name, text)
+    text, note = decode(name, data)
+    records = parse_records(name, text)
     if not records:
         raise CsvError(name, f"empty; begin with the header {','.join(required)}", row=1)
     header = _header(name, records[0], required, optional)
@@ -97,7 +97,8 @@ def read(name: str, data: bytes, required: Sequence[str], optional: Sequence[str
     return CsvFile(name, tuple(key for key in header if key), tuple(rows), note)
 
 
-def _decode(name: str, data: bytes) -> tuple[str, str | None]:
+def decode(name: str, data: bytes) -> tuple[str, str | None]:
+    """A file's text, and a note where the encoding had to be guessed. Raises CsvError with the row."""
     note = None
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         try:
@@ -134,9 +135,10 @@ def _windows(name: str, data: bytes, start: int) -> str:
     return text
 
 
-def _records(name: str, text: str) -> list[list[str]]:
+def parse_records(name: str, text: str, delimiter: str = "") -> list[list[str]]:
+    """The cells of every row; the delimiter is the first row's most frequent unless given. Raises CsvError."""
     first = text.partition("\n")[0]
-    delimiter = max(",;\t", key=first.count)
+    delimiter = delimiter or max(",;\t", key=first.count)
     records: list[list[str]] = []
     try:
         records.extend(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))

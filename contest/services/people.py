@@ -1,5 +1,6 @@
 """Teams and judges of a contest: adding, changing, withdrawing, checking in. Refusals are ValidationErrors."""
 
+import unicodedata
 from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
@@ -24,7 +25,8 @@ def _refuse_once_drawn(contest: Contest, what: str) -> None:
 
 
 def _tidy(name: str) -> str:
-    return " ".join(name.split())
+    """Single blanks, and no control characters, which spreadsheets refuse."""
+    return " ".join("".join(sign for sign in name if unicodedata.category(sign) != "Cc" or sign.isspace()).split())
 
 
 @transaction.atomic

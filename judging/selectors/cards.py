@@ -1,15 +1,28 @@
 """Which cards are expected, in, and missing. Nothing here loads a team, a pairing or a turn-in."""
 
-from collections import defaultdict
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import NamedTuple
 
-from contest.models import Box, Category, Contest, Seat, Sitting, Table
+from contest.models import Box, Category, Contest, Seat, Table
 from contest.selectors import boxes as box_selectors
 from judging.models import Card, Reading
 from judging.selectors import rulings as ruling_selectors
+from judging.selectors.doubtful import DoubtfulMarks, doubtful
+from judging.selectors.flights import flights, is_dismissed
 from judging.selectors.rulings import BoxRulings
+
+__all__ = [
+    "DoubtfulMarks",
+    "ExpectedCard",
+    "Line",
+    "MissingCards",
+    "doubtful",
+    "expected_cards",
+    "marks_of",
+    "missing_cards",
+    "sheet_lines",
+]
 
 
 class ExpectedCard(NamedTuple):
@@ -26,135 +39,6 @@ class MissingCards(NamedTuple):
     table: Table
     seat: Seat
     boxes: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """One judge's paper for one flight: box numbers expected of the seat and those still missing."""
-
-    category: Category
-    table: Table
-    seat: Seat
-    expected: tuple[str, ...]
-    missing: tuple[str, ...]
-    vacant: bool = False
-
-    @property
-    def label(self) -> str:
-        return f"{self.table.number}{self.seat.letter}"
-
-    @property
-    def done(self) -> bool:
-        return not self.missing
-
-
-@dataclass(frozen=True, slots=True)
-class Flight:
-    """The boxes of one category at one table, in serving order, and its score sheets by seat."""
-
-    category: Category
-    table: Table
-    boxes: tuple[Box, ...]
-    judged: frozenset[int]
-    sheets: tuple[Sheet, ...]
-    rulings: dict[int, BoxRulings]
-
-    @property
-    def expected(self) -> int:
-        return sum(len(sheet.expected) for sheet in self.sheets)
-
-    @property
-    def keyed(self) -> int:
-        return self.expected - sum(len(sheet.missing) for sheet in self.sheets)
-
-    @property
-    def done(self) -> bool:
-        return all(sheet.done for sheet in self.sheets)
-
-    @property
-    def started(self) -> bool:
-        return self.keyed > 0
-
-    @property
-    def missing_sheets(self) -> list[Sheet]:
-        return [sheet for sheet in self.sheets if sheet.missing]
-
-
-def flights(contest: Contest, *, category: Category | None = None, table: Table | None = None) -> list[Flight]:
-    """The flights of the standing draw by category and table, cancelled categories left out.
-
-    The number of queries does not grow with the contest.
-    """
-    categories = [category] if category else _held(contest)
-    tables = list(
-        (Table.objects.filter(pk=table.pk) if table else contest.tables.all())
-        .order_by("number")
-        .prefetch_related("seats")
-    )
-    at = defaultdict(list)
-    boxes = box_selectors.standing_boxes(contest).filter(category__in=categories, table__in=tables)
-    for box in boxes.order_by("position"):
-        at[box.category_id, box.table_id].append(box)
-    judged = frozenset(box_selectors.to_judge(contest))
-    ruled = ruling_selectors.in_force(contest)
-    vacant = _vacant(contest)
-    keyed = _keyed(contest, ruled)
-    made = []
-    for each in categories:
-        for place in tables:
-            served = tuple(at[each.pk, place.pk])
-            if not served:
-                continue
-            sheets = tuple(
-                _sheet(each, place, seat, served, judged, ruled, vacant, keyed) for seat in place.seats.all()
-            )
-            own = {box.pk: ruled[box.pk] for box in served if box.pk in ruled}
-            made.append(Flight(each, place, served, judged, sheets, own))
-    return made
-
-
-def _held(contest: Contest) -> list[Category]:
-    return list(contest.categories.filter(cancelled_at__isnull=True).select_related("rule_set", "contest__rule_set"))
-
-
-def _vacant(contest: Contest) -> set[tuple[int, int]]:
-    """(seat, category) where nobody sits; a seat that was never seated expects cards."""
-    return set(Sitting.objects.filter(category__contest=contest, vacant=True).values_list("seat_id", "category_id"))
-
-
-def _keyed(contest: Contest, ruled: dict[int, BoxRulings]) -> set[tuple[int, int]]:
-    """(box, seat) of the cards of which a reading stands that no ruling dismissed."""
-    standing = Reading.objects.filter(
-        standing=True, card__box__contest=contest, card__box__draw__standing=True
-    ).values_list("card__box_id", "card__seat_id", "id")
-    return {
-        (box, seat)
-        for box, seat, reading in standing
-        if box not in ruled or not is_dismissed(ruled[box], seat, reading)
-    }
-
-
-def is_dismissed(on_box: BoxRulings, seat: int, reading: int) -> bool:
-    dismissed = on_box.dismissed.get(seat, ())
-    return reading in dismissed or None in dismissed
-
-
-def _sheet(category, table, seat, served, judged, ruled, vacant, keyed) -> Sheet:
-    if (seat.pk, category.pk) in vacant:
-        return Sheet(category, table, seat, (), (), vacant=True)
-    due = [box for box in served if box.pk in judged and not _left_out(ruled.get(box.pk), seat)]
-    return Sheet(
-        category,
-        table,
-        seat,
-        expected=tuple(box.number for box in due),
-        missing=tuple(box.number for box in due if (box.pk, seat.pk) not in keyed),
-    )
-
-
-def _left_out(on_box: BoxRulings | None, seat: Seat) -> bool:
-    """Whether no card is expected: the box is disqualified, or this card of it was ruled lost."""
-    return on_box is not None and (on_box.out or seat.pk in on_box.lost)
 
 
 def expected_cards(contest: Contest) -> list[ExpectedCard]:
@@ -174,16 +58,6 @@ def missing_cards(contest: Contest) -> list[MissingCards]:
         for flight in flights(contest)
         for sheet in flight.missing_sheets
     ]
-
-
-def next_missing(found: list[Flight], after: Sheet | None = None) -> Sheet | None:
-    """The first sheet that lacks marks, searched from behind `after` and then from the start, never `after` itself."""
-    sheets = [sheet for flight in found for sheet in flight.sheets]
-    if after is not None:
-        here = (after.category.pk, after.seat.pk)
-        place = next((at for at, each in enumerate(sheets) if (each.category.pk, each.seat.pk) == here), -1)
-        sheets = sheets[place + 1 :] + sheets[: max(place, 0)]
-    return next((sheet for sheet in sheets if sheet.missing), None)
 
 
 @dataclass
@@ -252,7 +126,3 @@ def _read(card: Card, on_box: BoxRulings | None, seat: Seat, line: Line) -> None
 
 def marks_of(reading: Reading) -> dict[str, Decimal]:
     return {mark.criterion: mark.value for mark in reading.marks.all()}
-
-
-def is_vacant(category: Category, seat: Seat) -> bool:
-    return Sitting.objects.filter(category=category, seat=seat, vacant=True).exists()

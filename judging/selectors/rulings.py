@@ -3,6 +3,8 @@
 from collections import defaultdict
 from dataclasses import dataclass, field
 
+from django.db.models import QuerySet
+
 from contest.models import Contest, Table
 from judging.models import Call, Ruling
 
@@ -32,7 +34,7 @@ def in_force(contest: Contest) -> dict[int, BoxRulings]:
     return found
 
 
-def standing_rulings(contest: Contest):
+def standing_rulings(contest: Contest) -> QuerySet[Ruling]:
     return (
         Ruling.objects.filter(contest=contest, withdrawn_at__isnull=True, box__draw__standing=True)
         .select_related("seat", "box")
@@ -50,7 +52,7 @@ def in_words(ruling: Ruling) -> str:
     return f"seat {ruling.seat.letter}: {ruling.get_kind_display()}"
 
 
-def open_calls(contest: Contest, table: Table | None = None):
+def open_calls(contest: Contest, table: Table | None = None) -> QuerySet[Call]:
     """Calls that wait for the head judge, by table, the earlier call first within a table."""
     found = Call.objects.filter(contest=contest, answered_at__isnull=True)
     if table is not None:

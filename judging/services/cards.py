@@ -13,7 +13,8 @@ from contest.selectors.rules import category_rules
 from contest.services.log import write_log
 from judging.models import Card, Mark, Reading
 from judging.rules.scale import MarkError, parse_mark
-from judging.selectors.cards import Line, is_vacant, sheet_lines
+from judging.selectors.cards import Line, sheet_lines
+from judging.selectors.flights import is_vacant
 
 AFTER_DISMISSAL = "marked anew after the card was dismissed"
 
@@ -99,10 +100,12 @@ def hand_in_sheet(
 def _refuse_closed(contest: Contest) -> None:
     if contest.state == Contest.State.PREPARING:
         raise SheetRefused("The boxes are not drawn yet: no marks can be handed in.")
-    if contest.state != Contest.State.SEALED:
-        raise SheetRefused("The tally is closed: marks change only by a revision of the tally.")
-    if contest.marks_locked_at is not None:
+    if contest.marks_locked_at is not None and contest.is_sealed:
         raise SheetRefused("The marks are locked: unlock them on the tally page, with a reason, then hand in again.")
+    if contest.marks_locked_at is not None:
+        raise SheetRefused(
+            "The tally is closed: unlock the marks on the tally page, with a reason, correct them, then revise it."
+        )
 
 
 def _refuse_seat(contest: Contest, category: Category, seat: Seat) -> None:

@@ -12,9 +12,10 @@ from contest.models import LogRow, Sitting, TurnIn
 from contest.selectors.rules import category_rules
 from contest.services.log import broken_row
 from judging.models import Card, Mark, Reading, Ruling
-from judging.selectors.cards import expected_cards, flights, missing_cards, sheet_lines
+from judging.selectors.cards import expected_cards, missing_cards, sheet_lines
+from judging.selectors.flights import flights
 from judging.services.cards import SheetRefused, hand_in_sheet
-from tests.factories import make_drawn
+from tests.factories import make_contest, make_drawn
 
 pytestmark = pytest.mark.django_db
 KEYS = ("appearance", "taste", "tenderness")
@@ -51,7 +52,7 @@ def test_a_sheet_becomes_first_readings_and_rows_of_the_log():
     assert (Card.objects.count(), Reading.objects.count(), Mark.objects.count()) == (6, 6, 18)
     assert standing(contest, "201") == {"appearance": 8, "taste": 9, "tenderness": 7}
     rows = LogRow.objects.filter(chain__name="cards")
-    assert [json.loads(each.facts) for each in rows][0] == {
+    assert next(json.loads(each.facts) for each in rows) == {
         "box": "201",
         "category": "chicken",
         "marks": {"appearance": "8", "taste": "9", "tenderness": "7"},
@@ -180,10 +181,23 @@ def test_locked_marks_and_a_closed_tally_take_nothing():
     type(contest).objects.filter(pk=contest.pk).update(marks_locked_at=timezone.now())
     with pytest.raises(SheetRefused, match="locked"):
         hand_in(stale)  # the caller's copy does not know of the lock: the row decides
-    type(contest).objects.filter(pk=contest.pk).update(marks_locked_at=None, state="closed")
+    type(contest).objects.filter(pk=contest.pk).update(state="closed")
     with pytest.raises(SheetRefused, match="closed"):
         hand_in(stale)
     assert Card.objects.count() == 0
+
+
+def test_marks_unlocked_after_closing_take_the_corrections_of_a_revision():
+    contest = make_drawn(teams=3)
+    hand_in(contest)
+    type(contest).objects.filter(pk=contest.pk).update(state="closed")
+    assert hand_in(contest, {"201": row("8 8 7")}, reason="misread 8 as 9").corrected == ("201",)
+
+
+def test_before_the_draw_there_is_nothing_to_hand_in():
+    contest = make_contest(teams=3)
+    with pytest.raises(SheetRefused, match="not drawn"):
+        hand_in(contest, {})
 
 
 def test_a_stale_page_overwrites_nothing_and_shows_both_values():
@@ -211,7 +225,7 @@ def test_a_stale_page_with_the_same_marks_does_no_harm():
 def test_a_dismissed_card_is_missing_until_it_is_marked_anew_even_with_the_same_marks():
     contest = make_drawn(teams=3)
     hand_in(contest)
-    category, seat = sheet_of(contest)
+    _, seat = sheet_of(contest)
     reading = Reading.objects.get(card__box__number="201")
     Ruling.objects.create(
         contest=contest, kind="dismissal", scope="card", box=reading.card.box, seat=seat, reason="wrong box marked",

@@ -1,0 +1,107 @@
+"""Standings by box number, as the sealed parts see them: before closing from the rows, afterwards as frozen.
+
+Nothing here loads a team; what a frozen tally says of teams is left where it is.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from contest.models import Contest
+from contest.rules.say import counted, total_text
+from judging.models import Tally
+from judging.records import Records, held_categories, sealed_records
+from judging.rules.outcome import BoxResult
+from judging.rules.workings import working
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A box in its category. `state` is done, waiting or stopped where a word is due."""
+
+    box: str
+    rank: int | None
+    total: str | None
+    word: str = ""
+    state: str = ""
+    decided_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Standings:
+    key: str
+    name: str
+    lines: list[Line] = field(default_factory=list)
+
+    @property
+    def waiting(self) -> int:
+        return sum(line.state == "waiting" for line in self.lines)
+
+
+def provisional(contest: Contest) -> list[Standings]:
+    """The standings so far, category by category; boxes that are not judged come last, without a reason."""
+    records = sealed_records(contest)
+    result = records.tally()
+    return [
+        Standings(
+            category.key,
+            category.name,
+            [_line(each, records) for each in result.categories[category.key]]
+            + [
+                Line(number, None, None, "not judged", "stopped")
+                for key, number in records.not_judged
+                if key == category.key
+            ],
+        )
+        for category in held_categories(contest)
+    ]
+
+
+def _line(result: BoxResult, records: Records) -> Line:
+    total = None if result.total is None else total_text(result.total)
+    if result.status == "short":
+        needed = records.rules[result.category].fewest
+        return Line(result.box, None, None, f"{counted(result.cards, 'card')}, {needed} needed", "waiting")
+    if result.status == "disqualified":
+        return Line(result.box, result.rank, total, "disqualified", "stopped", result.decided_by)
+    expected = records.rules[result.category].per_entry
+    word = f"{result.cards} of {expected} cards" if result.cards < expected else ""
+    return Line(result.box, result.rank, total, word, "waiting" if word else "", result.decided_by)
+
+
+def frozen(tally: Tally) -> list[Standings]:
+    """A closed tally's standings by box number."""
+    return [
+        Standings(each["key"], each["name"], [_frozen_line(box) for box in each["boxes"]])
+        for each in tally.outcome["categories"]
+    ]
+
+
+def _frozen_line(box: Mapping[str, Any]) -> Line:
+    ranked = box["status"] == "ranked"
+    # By a box number, sealed parts go on learning no more than that it was not judged.
+    word = "" if ranked else {"short": "too few cards", "disqualified": "disqualified"}.get(box["status"], "not judged")
+    return Line(box["box"], box["rank"], box["total"], word, "" if ranked else "stopped", box["decided_by"])
+
+
+def provisional_working(contest: Contest, number: str) -> tuple[str, list[str]] | None:
+    """A box's category name and its working so far; None for a box that there is not."""
+    found = contest.boxes.filter(draw__standing=True, number=number, category__cancelled_at__isnull=True)
+    row = found.values_list("category__key", "category__name").first()
+    if row is None:
+        return None
+    key, name = row
+    records = sealed_records(contest, key)
+    for result in records.tally().categories[key]:
+        if result.box == number:
+            return name, working(result, records.rules[key])
+    return name, ["The box is not judged."]
+
+
+def frozen_working(tally: Tally, number: str) -> tuple[str, list[str]] | None:
+    for each in tally.outcome["categories"]:
+        for box in each["boxes"]:
+            if box["box"] == number:
+                judged = box["status"] in ("ranked", "short", "disqualified")
+                return each["name"], box["working"] if judged else ["The box is not judged."]
+    return None

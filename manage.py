@@ -4,6 +4,7 @@
 import os
 import sys
 from importlib import import_module
+from pathlib import Path
 
 # Command -> module with main(arguments) -> exit status. Nothing that these import may import Django.
 OPEN_COMMANDS = {
@@ -17,6 +18,8 @@ def main() -> int:
         command = import_module(OPEN_COMMANDS[sys.argv[1]])
         return int(command.main(sys.argv[2:]))
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "contest.config.settings")
+    if sys.argv[1:2] == ["demo"]:
+        keep_demo_apart()
     try:
         from django.core.management import execute_from_command_line
     except ImportError:
@@ -24,6 +27,13 @@ def main() -> int:
         return 1
     execute_from_command_line(sys.argv)
     return 0
+
+
+def keep_demo_apart() -> None:
+    """The demo has a data folder of its own, chosen before any setting is read: it never meets a real contest."""
+    data = Path(os.environ.get("FAIRBOX_DATA", Path(__file__).resolve().parent / ".data"))
+    os.environ["FAIRBOX_DATA"] = str(data / "demo")
+    os.environ.pop("DATABASE_URL", None)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class ContestConfig(AppConfig):
@@ -7,5 +8,7 @@ class ContestConfig(AppConfig):
 
     def ready(self) -> None:
         from contest import day_steps
+        from contest.services.rulesets import ensure_shipped_rule_sets
 
         day_steps.register()
+        post_migrate.connect(ensure_shipped_rule_sets, sender=self, dispatch_uid="shipped rule sets")

@@ -1,0 +1,56 @@
+"""Helpers of a contest: accounts with their roles, and the passes that open a door."""
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from contest.models import Account, Contest, ContestRole, Pass, Table
+
+
+def roles(contest: Contest) -> QuerySet[ContestRole]:
+    """Those who do something in the contest, by name."""
+    return (
+        ContestRole.objects.filter(contest=contest)
+        .select_related("account", "contest")
+        .order_by("account__first_name", "account__username")
+    )
+
+
+def slip_allowed(account: Account, organiser: Account) -> bool:
+    """Whether `organiser` may print a pass that opens `account`.
+
+    Only a helper's account that was made by name alone, and only while everything it opens belongs to contests
+    of that organiser: a pass to anybody else's account would be a way into other people's contests and seasons.
+    """
+    if account == organiser or account.is_staff or account.is_superuser or account.has_usable_password():
+        return False
+    if account.teams.exists():
+        return False
+    own = ContestRole.objects.filter(account=organiser, organiser=True).values("contest")
+    return not ContestRole.objects.filter(account=account).exclude(contest__in=own).exists()
+
+
+@dataclass(frozen=True)
+class Door:
+    """What a slip opens: `key` stands in addresses and form fields."""
+
+    key: str
+    name: str
+    opens: str
+    account: Account | None = None
+    table: Table | None = None
+
+
+def doors(contest: Contest, organiser: Account) -> list[Door]:
+    """Every door of the contest that gets a slip: the desk, each table, each helper's account."""
+    found = [Door("desk", "Turn-in desk", Pass.Opens.DESK)]
+    found += [
+        Door(f"table-{table.number}", f"Captain of table {table.number}", Pass.Opens.TABLE, table=table)
+        for table in contest.tables.all()
+    ]
+    found += [
+        Door(f"account-{row.account_id}", str(row.account), Pass.Opens.ACCOUNT, account=row.account)
+        for row in roles(contest)
+        if row.held and slip_allowed(row.account, organiser)
+    ]
+    return found

@@ -1,0 +1,166 @@
+"""Values published elsewhere, each with its source beside it."""
+
+from decimal import Decimal
+from fractions import Fraction
+from math import isclose, sqrt
+
+import pytest
+from scipy import stats
+
+from contest.rules.ruleset import shipped
+from judging.rules.drops import critical_square, cutter
+from judging.rules.rows import Texts
+from tests.judging.rules.helpers import box, marks, one_criterion, result, results
+
+# Tietjen-Moore data. Source: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1 (Grubbs' test).
+TIETJEN_MOORE = "199.31 199.53 200.19 200.82 201.92 201.95 202.18 245.57"
+# Source: Iglewicz and Hoaglin (1993), How to Detect and Handle Outliers; citation and data from memory.
+IGLEWICZ_HOAGLIN = "2.1 2.6 2.4 2.5 2.3 2.1 2.3 2.6 8.2 8.3"
+# Copper in flour, 24 values. Source: MASS `chem` (Venables and Ripley, Modern Applied Statistics with S).
+CHEM = (
+    "2.90 3.10 3.40 3.40 3.70 3.70 2.80 2.50 2.40 2.40 2.70 2.20 "
+    "5.28 3.37 3.03 3.03 28.95 3.77 3.40 2.20 3.50 3.60 3.70 3.70"
+)
+
+
+def dropped(text, **drop):
+    """The values that a rule drops from a data set with two decimals, in order, each with its reason."""
+    values = sorted(marks(text))
+    rules = one_criterion(cards=len(values), count=len(values) - 1, **drop)
+    rows = [(int(value * 100), (value,), f"{seat:02}") for seat, value in enumerate(values)]
+    _, gone = cutter(rules, Texts(100))(rows)
+    return [(row[1][0], why) for row, why in gone]
+
+
+def test_nist_grubbs():
+    # The e-Handbook: mean 206.43375, G 2.46876461, two-sided critical value at .05 for eight values 2.12665.
+    (first, *more) = dropped(TIETJEN_MOORE, rule="grubbs")
+    assert first == (
+        Decimal("245.57"),
+        "245.57 is 2.4688 standard deviations from the mean of eight cards, about 206.4338; "
+        "Grubbs' test at 0.05 allows 2.1266",
+    )
+    assert more == []
+    # One-sided .05, two-sided .10: 2.03165200.
+    assert isclose(sqrt(critical_square(8, Decimal("0.1"))), 2.031652, abs_tol=5e-7)
+
+
+# Recomputed from the e-Handbook's formula.
+@pytest.mark.parametrize(
+    ("n", "one_sided", "two_sided"), [(5, 1.6714, 1.7150), (6, 1.8221, 1.8871), (7, 1.9381, 2.0200)]
+)
+def test_grubbs_critical_values(n, one_sided, two_sided):
+    assert isclose(sqrt(critical_square(n, Decimal("0.1"))), one_sided, abs_tol=5e-5)
+    assert isclose(sqrt(critical_square(n, Decimal("0.05"))), two_sided, abs_tol=5e-5)
+
+
+@pytest.mark.parametrize("n", [3, 4, 6, 10, 30, 100])
+@pytest.mark.parametrize("alpha", ["0.2", "0.05", "0.001"])
+def test_grubbs_critical_square_has_twelve_digits_of_the_library_value(n, alpha):
+    # Reference library: scipy.stats.t, here by its survival function's inverse.
+    t = stats.t.isf(float(alpha) / (2 * n), n - 2)
+    square = (n - 1) ** 2 / n * t**2 / (n - 2 + t**2)
+    found = critical_square(n, Decimal(alpha))
+    assert isclose(float(found), square, rel_tol=2e-11)
+    assert len(str(Decimal(found.numerator) / Decimal(found.denominator)).replace(".", "").rstrip("0")) <= 12
+
+
+@pytest.mark.parametrize("n", range(3, 13))
+def test_three_standard_deviations_can_never_fire_below_eleven(n):
+    # Algebra: the largest |z| of n values is (n − 1)/√n, reached by one value apart from n − 1 equal ones.
+    values = [0] * (n - 1) + [1]
+    mean = Fraction(1, n)
+    square = (1 - mean) ** 2 / (sum((value - mean) ** 2 for value in values) / (n - 1))
+    assert square == Fraction((n - 1) ** 2, n)
+    assert (square > 9) == (n >= 11)
+    # And the engine's Grubbs limit stays below this bound, so the rule can fire at any n from 3 on.
+    assert critical_square(n, Decimal("0.05")) < square
+    alone = result(one_criterion(cards=n, rule="grubbs", count=1), [1] * (n - 1) + [9])
+    assert [each.seat for each in alone.dropped] == [str(n)]
+
+
+def test_largest_z_of_five_and_six():
+    # The same algebra: 1.7889 and 2.0412.
+    assert isclose(4 / sqrt(5), 1.7889, abs_tol=5e-5)
+    six = result(one_criterion(cards=6, rule="grubbs", count=1), [8, 8, 8, 8, 8, 1])
+    assert six.dropped[0].why == (
+        "1 is 2.0412 standard deviations from the mean of six cards, about 6.8333; Grubbs' test at 0.05 allows 1.8871"
+    )
+
+
+def test_modified_z_of_iglewicz_and_hoaglin():
+    # Median 2.45, MAD .15, scores 25.86 and 26.31, both above 3.5; ordinary z-scores reach only 1.91.
+    found = dropped(IGLEWICZ_HOAGLIN, rule="median_distance")
+    assert found[0] == (
+        Decimal("8.3"),
+        "8.3 is 5.85 from the median of ten cards, 2.45: modified z-score 26.3055, above 3.5",
+    )
+    assert [value for value, _ in found] == [Decimal("8.3"), Decimal("8.2")]
+    # 8.2 before 8.3 went: 0.6745 × 5.75 ÷ .15.
+    assert isclose(0.6745 * 5.75 / 0.15, 25.86, abs_tol=5e-3)
+    # Grubbs' test, masked by the pair, drops neither.
+    assert dropped(IGLEWICZ_HOAGLIN, rule="grubbs") == []
+
+
+def test_modified_z_of_the_nist_data():
+    # Recomputed with general libraries: 245.57 has 29.9627; the next in size, −1.396, stays.
+    ((value, why),) = dropped(TIETJEN_MOORE, rule="median_distance")
+    assert value == Decimal("245.57")
+    assert "modified z-score about 29.9627" in why
+
+
+def test_median_and_mad_of_chem():
+    # R: median 3.385, MAD .526323 (with R's constant 1.4826, so .355 without).
+    (first, *_) = dropped(CHEM, rule="median_distance")
+    assert first[0] == Decimal("28.95")
+    assert "25.565 from the median of 24 cards, 3.385" in first[1]
+    assert isclose(0.355 * 1.4826, 0.526323, abs_tol=5e-7)
+    assert "modified z-score 48.5735, above 3.5" in first[1]  # 0.6745 × 25.565 ÷ 0.355
+
+
+HALVES = {"lowest": 0, "highest": 20, "step": "0.5"}
+
+
+def test_diving_seven_judges_two_dropped_at_each_end():
+    # A restatement of World Aquatics' rules (rule number from memory): 22.0, and 66.0 at difficulty 3.0.
+    cards = marks("7.5 7.0 7.5 7.0 7.5 8.0 6.5")
+    drop = {"rule": "highest_and_lowest", "count": 2, "cards": 7, "scale": HALVES}
+    assert result(one_criterion(**drop), cards).total == 22
+    assert result(one_criterion(**drop, weight="3.0"), cards).total == 66
+
+
+def test_diving_five_judges_one_dropped_at_each_end():
+    # A teaching example: 18.5, and 42.55 at difficulty 2.3.
+    cards = marks("6.0 5.5 6.5 7.0 6.0")
+    drop = {"rule": "highest_and_lowest", "count": 1, "cards": 5, "scale": HALVES}
+    assert result(one_criterion(**drop), cards).total == Fraction("18.5")
+    assert result(one_criterion(**drop, weight="2.3"), cards).total == Fraction("42.55")
+
+
+def test_ski_jumping_style_marks():
+    # Five judges, 20 at most, one dropped at each end: 60 of 60.
+    rules = one_criterion(rule="highest_and_lowest", count=1, cards=5, scale=HALVES)
+    assert result(rules, [20] * 5).total == 60
+
+
+def test_standard_competition_ranking():
+    # 9 8 8 7 rank 1 2 2 4; reference library: scipy.stats.rankdata, method "min".
+    found = results(one_criterion(cards=1), *(box(str(100 + at), [mark]) for at, mark in enumerate([9, 8, 8, 7])))
+    ranks = [found[str(100 + at)].rank for at in range(4)]
+    assert ranks == [1, 2, 2, 4]
+    assert ranks == list(stats.rankdata([-9, -8, -8, -7], method="min"))
+
+
+def test_weighted_nine():
+    # Weights .5600 / 2.2972 / 1.1428 sum to 4: common practice, from memory.
+    rules = shipped()["weighted-nine"]
+    nines = result(rules, [(9, 9, 9)] * 6)
+    assert nines.total == 180
+    assert nines.plan.text[nines.kept[0][0]] == "36"
+    one_eight = result(rules, [(9, 9, 9)] * 5 + [(9, 8, 9)])
+    assert one_eight.dropped[0].why == "the lowest of six cards, 33.7028"
+    assert one_eight.total == 180
+    # Level on all counted marks, parted by the dropped card.
+    pair = results(rules, box("101", [(9, 9, 9)] * 5 + [(9, 8, 9)]), box("102", [(9, 9, 9)] * 6))
+    assert (pair["102"].rank, pair["101"].rank) == (1, 2)
+    assert pair["101"].decided_by == pair["102"].decided_by == "dropped_cards"

@@ -1,14 +1,33 @@
 """Addresses of passes, and QR codes as inline SVG: right on screen, in print and under a strict content policy."""
 
 import segno
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
+LOCAL = frozenset({"localhost", "127.0.0.1", "[::1]"})
+
+
+def site_address(request: HttpRequest) -> str:
+    """This site as a phone reaches it, without a closing slash.
+
+    On the serving machine itself it may have been opened as localhost, which on a phone is the phone: then the
+    first name that the site answers to on its network stands instead.
+    """
+    host = request.get_host()
+    name, colon, port = host, "", ""
+    if ":" in host and not host.endswith("]"):
+        name, colon, port = host.rpartition(":")
+    if name in LOCAL:
+        others = [each for each in settings.ALLOWED_HOSTS if each not in LOCAL and each[:1] not in ("*", ".", "")]
+        host = f"{others[0]}{colon}{port}" if others else host
+    return f"{request.scheme}://{host}"
+
 
 def address_of_pass(request: HttpRequest, word: str) -> str:
     """Where a pass word opens its door, the word in the fragment, which no server's log ever sees."""
-    return f"{request.build_absolute_uri(reverse('contest:pass_in'))}#{word}"
+    return f"{site_address(request)}{reverse('contest:pass_in')}#{word}"
 
 
 def qr_svg(text: str, *, scale: int = 5) -> SafeString:

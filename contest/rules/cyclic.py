@@ -13,7 +13,8 @@ from contest.rules.generator import Generator
 
 Seats = list[dict[int, int]]
 
-_CLIMB = 400
+_CLIMB = 20
+_MOST_CLIMB = 400
 _PAIRS = 4
 """Weight of two teams' meetings against two tables' sharing."""
 
@@ -55,7 +56,7 @@ class _Array:
         rows = self.rows
         if len(rows) < 2 or self.tables < 2:
             return
-        for _ in range(_CLIMB):
+        for _ in range(min(_MOST_CLIMB, _CLIMB * len(rows) * len(rows[0]))):
             m, i, value = (generator.below(n) for n in (len(rows[0]), len(rows), self.tables))
             old = rows[i][m]
             partner = next((j for j, row in enumerate(rows) if row[m] == value), None)

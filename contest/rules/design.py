@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from contest.rules.criterion import Key, key_of
 from contest.rules.cyclic import cyclic_seats
-from contest.rules.exchange import Exchange, Score
+from contest.rules.exchange import Exchange
 from contest.rules.generator import Generator
 from contest.rules.matching import assign
 from contest.rules.trades import Trades
@@ -24,12 +24,16 @@ Progress = Callable[[float], None]
 Seats = list[dict[int, int]]
 """For each category team → table."""
 
-_ARRAYS = 40
-_EXCHANGES = 7_000_000  # steps × (places in a category)²
-_MOST_EXCHANGES = 1200
-_TRADES = 12_000
-_LOOKS = 60
+_ARRAYS = 80
 _REPEAT = 400
+_LOOKS = 200
+_SMALL = 60
+_EXCHANGES_A_BOX = 12
+_TRADES_A_BOX = 60
+_MOST_EXCHANGES = 1200
+_MOST_TRADES = 12_000
+_WORK = 7_000_000
+"""Exchanges × what one costs in a category of that many places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +73,35 @@ def seat_teams(layout: Layout, generator: Generator, progress: Progress | None =
         starts = [_best_cyclic(layout, generator)]
         if len(layout.entered) >= layout.tables:  # arrays bind every team to every table: trades go further
             starts.append(matched)
+    starts *= 1 + _SMALL // sum(map(len, layout.entered))
     best = _Best(layout)
-    places = layout.teams + layout.tables  # with holes
-    steps = min(_MOST_EXCHANGES, _EXCHANGES // places**2)
     for i, start in enumerate(starts):
-        best.consider(start)
-        local = _Best(layout)
-        search = Exchange(layout.teams, layout.tables, start, layout.open_tables, layout.barred, repeat=_REPEAT)
-        search.run(steps, generator, local.hear)
-        best.consider(local.seats)
-        best.consider(Trades(layout.teams, local.seats).run(_TRADES, generator))
+        best.consider(_improved(layout, start, generator))
         report((i + 1) / len(starts))
     return best.seats
+
+
+def _improved(layout: Layout, start: Seats, generator: Generator) -> Seats:
+    exchanges, trades = _efforts(layout)
+    best = _Best(layout)
+    best.consider(start)
+    search = Exchange(layout.teams, layout.tables, start, layout.open_tables, layout.barred, repeat=_REPEAT)
+    search.run(exchanges, generator, best.hear)
+    best.looks = 0
+    repeats = best.repeats
+    swaps = Trades(layout.teams, best.seats)
+    swaps.run(trades, generator, lambda shared, copy: best.hear((repeats, shared), copy))
+    return best.seats
+
+
+def _efforts(layout: Layout) -> tuple[int, int]:
+    """Exchanges and trades worth trying; fewer for small draws, which need few, and for very large ones."""
+    boxes = sum(map(len, layout.entered))
+    places = layout.teams + layout.tables  # with holes
+    return (
+        min(_MOST_EXCHANGES, _EXCHANGES_A_BOX * boxes, _WORK // (places**2 + places**3 // 200)),
+        min(_MOST_TRADES, _TRADES_A_BOX * boxes),
+    )
 
 
 class _Best:
@@ -92,22 +113,24 @@ class _Best:
         self.seats: Seats = []
         self.looks = 0
 
+    @property
+    def repeats(self) -> int:
+        """Pairs of boxes of one team at one table."""
+        return self.key[1] if self.key else 0
+
     def consider(self, seats: Seats) -> None:
         """Keep the seats if their key is smaller."""
         key = key_of(self.layout.teams, self.layout.tables, seats)
         if self.key is None or key < self.key:
             self.key, self.seats = key, seats
 
-    def hear(self, search: Exchange, score: Score) -> None:
-        """Consider what a search found; ties are looked at a limited number of times."""
-        if self.key is not None:
-            if score[:2] > self.key[1:3]:
+    def hear(self, score: tuple[int, ...], copy: Callable[[], Seats]) -> None:
+        """Consider what a search found; of equal scores a limited number is looked at."""
+        if self.key is not None and score[:2] >= self.key[1:3]:
+            self.looks += 1
+            if score[:2] > self.key[1:3] or self.looks > _LOOKS:
                 return
-            if score[:2] == self.key[1:3]:
-                self.looks += 1
-                if self.looks > _LOOKS:
-                    return
-        self.consider(search.seats())
+        self.consider(copy())
 
 
 def _best_cyclic(layout: Layout, generator: Generator) -> Seats:

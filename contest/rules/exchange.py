@@ -98,11 +98,11 @@ class Exchange:
         """The minimised sum."""
         return self.repeat * score[0] + SHARED * score[1] + score[2]
 
-    def run(self, steps: int, generator: Generator, found: Callable[[Exchange, Score], None]) -> None:
-        """Make `steps` exchanges; `found` hears of every state at least as good as all before."""
+    def run(self, steps: int, generator: Generator, found: Callable[[Score, Callable[[], Seats]], None]) -> None:
+        """Make `steps` exchanges; `found` hears the score of every state as good as all before, and how to copy it."""
         movable = [c for c in self.categories if len(set(c.seat.tolist())) > 1]
         best = now = self.weighted(self.score())
-        found(self, self.score())
+        found(self.score(), self.seats)
         for step in range(steps if movable else 0):
             c = movable[generator.below(len(movable))]
             change = self._changes(c)
@@ -119,7 +119,7 @@ class Exchange:
             c.free_from[b] = step + 1 + self._rest(generator)
             if now <= best:
                 best = now
-                found(self, self.score())
+                found(self.score(), self.seats)
 
     def _rest(self, generator: Generator) -> int:
         return len(self.categories) * (2 + generator.below(8))

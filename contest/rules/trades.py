@@ -9,6 +9,8 @@ threshold and a given number of tries.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from contest.rules.generator import Generator
 
 Seats = list[dict[int, int]]
@@ -30,12 +32,10 @@ class Trades:
             for team, table in seat.items():
                 self._enter(at[table], team)
 
-    def run(self, tries: int, generator: Generator) -> Seats:
-        """The best seats seen in `tries` tries."""
-        best, best_seats = self.sum, [dict(seat) for seat in self.seats]
-        if len(self.seats) < 2:
-            return best_seats
-        for i in range(tries):
+    def run(self, tries: int, generator: Generator, found: Callable[[int, Callable[[], Seats]], None]) -> None:
+        """Make `tries` tries; `found` hears the sum of every state as good as all before, and how to copy it."""
+        best = self.sum
+        for i in range(tries if len(self.seats) > 1 else 0):
             threshold = _THRESHOLDS[i * len(_THRESHOLDS) // tries]
             first = generator.below(len(self.seats))
             second = (first + 1 + generator.below(len(self.seats) - 1)) % len(self.seats)
@@ -46,9 +46,13 @@ class Trades:
             self._trade(first, second, chain)
             if self.sum > before + threshold:
                 self._trade(first, second, chain)
-            elif self.sum < best:
-                best, best_seats = self.sum, [dict(seat) for seat in self.seats]
-        return best_seats
+            elif self.sum <= best:
+                best = self.sum
+                found(best, self.copy)
+
+    def copy(self) -> Seats:
+        """The seats as they are now."""
+        return [dict(seat) for seat in self.seats]
 
     def _chain(self, first: int, second: int, generator: Generator) -> list[int]:
         """Teams each of which goes on, in the second category, to the next one's table in the first."""

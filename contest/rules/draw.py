@@ -56,9 +56,7 @@ def draw_from_seed(request: DrawRequest, seed: str, *, progress: Callable[[float
     """Draw from a seed text; `progress` hears the finished share, 0 to 1. Raises DrawRefused."""
     check(request)
     source = Generator(seed.encode())
-    labels = source.fork("labels")
-    teams = labels.shuffled(request.teams)  # index in the search → team number
-    tables = labels.shuffled(request.all_tables)
+    teams, tables = _relabelled(request, source.fork("labels"))
     layout = _layout(request, teams, tables)
     seats = seat_teams(layout, source.fork("tables"), progress)
     positions = serve(layout.teams, seats, source.fork("positions"))
@@ -87,6 +85,11 @@ def recompute(text: str) -> bool:
     """
     request, seed, _ = read_draw_text(text)
     return draw_from_seed(request, seed).draw_text == text
+
+
+def _relabelled(request: DrawRequest, generator: Generator) -> tuple[list[int], list[int]]:
+    """Index in the search → team number, and → table number: uniform, so that no index favours anybody."""
+    return generator.shuffled(request.teams), generator.shuffled(request.all_tables)
 
 
 def _layout(request: DrawRequest, teams: list[int], tables: list[int]) -> Layout:

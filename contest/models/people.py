@@ -76,6 +76,11 @@ class Entry(models.Model):
     def __str__(self) -> str:
         return f"{self.number} {self.team}"
 
+    @property
+    def meat_in_order(self) -> bool:
+        """The inspection found the meat raw, unseasoned and cold, and no problem stands."""
+        return self.meat_raw and self.meat_unseasoned and self.meat_cold and not self.problem
+
 
 class Entered(models.Model):
     """One category that an entry takes part in, or withdrew from."""

@@ -1,9 +1,22 @@
 """Who sits where, and which teams that keeps from which tables. Nothing here reads a box."""
 
+import json
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from contest.models import Attendance, Category, Contest, Draw, Entry, Judge, JudgeConflict, Seat, Sitting, Table
+from contest.models import (
+    Attendance,
+    Category,
+    Contest,
+    Draw,
+    Entry,
+    Judge,
+    JudgeConflict,
+    LogRow,
+    Seat,
+    Sitting,
+    Table,
+)
 from contest.selectors.people import attendances, teams_in_conflict
 
 
@@ -75,6 +88,12 @@ class Seating:
     @cached_property
     def free(self) -> list[Judge]:
         return [row.judge for row in self.waiting if not row.why]
+
+
+def last_seed(contest: Contest) -> str:
+    """The seed of the last seating at random, from the log; empty when there was none."""
+    row = LogRow.objects.filter(chain__contest=contest, chain__name="day", what="judges seated at random").last()
+    return json.loads(row.facts)["seed"] if row else ""
 
 
 def held_categories(contest: Contest) -> list[Category]:

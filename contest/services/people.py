@@ -274,6 +274,21 @@ def change_judge(
 
 
 @transaction.atomic
+def mark_absent(*, contest: Contest, absent: Iterable[Judge], present: Iterable[Judge]) -> int:
+    """Mark judges absent or here. Before the draw the absent give up their seats: how many is returned."""
+    contest = locked(contest)
+    absent = list(absent)
+    contest.attendances.filter(judge__in=present).update(absent=False)
+    contest.attendances.filter(judge__in=absent).update(absent=True)
+    if contest.is_drawn:
+        return 0
+    seated = Sitting.objects.filter(seat__table__contest=contest, judge__in=absent)
+    number = seated.values("judge").distinct().count()
+    seated.update(judge=None)
+    return number
+
+
+@transaction.atomic
 def remove_judge(*, contest: Contest, judge: Judge) -> None:
     """Take a judge off the list who sits nowhere, or before the draw; a judge known nowhere else goes too."""
     contest = locked(contest)

@@ -39,11 +39,9 @@ def seat_at_random(*, contest: Contest, by: str, seed: str | None = None) -> str
     after a draw that kept judges and teams apart by table.
     """
     contest = _open_for_changes(contest)
-    in_the_way = day.in_the_way("seating", contest)
-    if in_the_way:
-        raise ValidationError([todo.text for todo in in_the_way])
-    if contest.is_drawn and contest.conflicts == Contest.Conflicts.KEPT_APART:
-        raise ValidationError("The draw was made for this seating. Single judges without a competing team may move.")
+    hindrances = against_seating_at_random(contest)
+    if hindrances:
+        raise ValidationError(hindrances)
     judges = judges_to_seat(contest)
     by_place = {_place(seat): seat for seat in seats(contest)}
     if not judges or not by_place:
@@ -64,6 +62,14 @@ def seat_at_random(*, contest: Contest, by: str, seed: str | None = None) -> str
     facts = {"seed": seed, "judges": len(judges), "seated": seated}
     write_log(contest=contest, chain="day", what="judges seated at random", facts=facts, by=by)
     return seed
+
+
+def against_seating_at_random(contest: Contest) -> list[str]:
+    """Why the whole seating can no longer be made anew, in words; empty when it can."""
+    found = [todo.text for todo in day.in_the_way("seating", contest)]
+    if contest.is_drawn and contest.conflicts == Contest.Conflicts.KEPT_APART:
+        found.append("The draw was made for this seating. Single judges without a competing team may move.")
+    return found
 
 
 def judges_to_seat(contest: Contest) -> list[Judge]:

@@ -17,7 +17,7 @@ from contest.selectors.setup import in_library_order, likely_zone, rule_sets_for
 USUAL_ORDER = (("chicken", "Chicken"), ("ribs", "Ribs"), ("pork", "Pork"), ("brisket", "Brisket"))
 MOST_TEAMS = 40
 APART = timedelta(minutes=30)
-LATEST_START = time(21)  # after this, today is over for somebody who sets up now
+LATEST_START = time(20)  # after this, today is over for somebody who sets up now
 _COUNT = re.compile(r"(\d{1,3})\s*(?:teams?)?", re.IGNORECASE)
 
 
@@ -54,7 +54,7 @@ def first_turn_in(now: datetime) -> tuple[bool, time]:
         return False, time(12)
     start = now + timedelta(hours=1)
     minutes = -(-(start.hour * 60 + start.minute) // 30) * 30
-    return False, time(min(minutes // 60, 22), minutes % 60)
+    return False, time(minutes // 60, minutes % 60)
 
 
 def read_team_names(text: str) -> list[str]:

@@ -12,7 +12,7 @@ from contest.access import anyone, for_parts
 from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
 from contest.models import Account, Contest, Pass
 from contest.navigation import links_for
-from contest.selectors.entrance import contests_of, published_contests
+from contest.selectors.entrance import contests_of, grouped_by_time, published_contests
 from contest.services.passes import find_pass, open_session
 
 
@@ -24,11 +24,12 @@ def home(request: HttpRequest) -> HttpResponse:
     held = request.viewer.held_pass
     if held is not None:
         return redirect(landing_page(request, held.contest))
-    return render(
-        request,
-        "contest/home.html",
-        {"contests": contests_of(request.viewer.account), "published": published_contests()},
-    )
+    groups = grouped_by_time(contests_of(request.viewer.account))
+    linked = [
+        (title, [(each, landing_page(request, each)) for each in contests]) for title, contests in groups.items()
+    ]
+    page = {"groups": linked, "any": any(groups.values()), "published": published_contests()}
+    return render(request, "contest/home.html", page)
 
 
 @require_http_methods(["GET", "POST"])

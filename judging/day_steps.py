@@ -1,5 +1,9 @@
 """What this app adds to the day of a contest and to its navigation."""
 
+from judging import table_steps, tally_steps
+
 
 def register() -> None:
     """Called once when the app is ready."""
+    table_steps.register()
+    tally_steps.register()

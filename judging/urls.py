@@ -1,4 +1,20 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from judging.views import captain, rulings, sheets, tally
 
 app_name = "judging"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("c/<slug:slug>/marks/", sheets.marks, name="marks"),
+    path("c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/", sheets.sheet, name="sheet"),
+    path("c/<slug:slug>/table/<int:table>/", captain.captain, name="captain"),
+    path("c/<slug:slug>/table/<int:table>/news/", captain.news, name="news"),
+    path("c/<slug:slug>/rulings/", rulings.rulings, name="rulings"),
+    path("c/<slug:slug>/rulings/calls/", rulings.calls, name="calls"),
+    path("c/<slug:slug>/tally/", tally.tally, name="tally"),
+    path("c/<slug:slug>/tally/lock/", tally.lock, name="lock"),
+    path("c/<slug:slug>/tally/unlock/", tally.unlock, name="unlock"),
+    path("c/<slug:slug>/tally/close/", tally.close, name="close"),
+    path("c/<slug:slug>/tally/sign/<int:revision>/", tally.sign, name="sign"),
+    path("c/<slug:slug>/tally/revise/", tally.revise_tally, name="revise"),
+    path("c/<slug:slug>/tally/box/<str:number>/", tally.working, name="working"),
+]

@@ -1,5 +1,64 @@
 """What this app adds to the day of a contest and to its navigation."""
 
+from django.urls import reverse
+
+from contest import day
+from contest.models import Contest
+from contest.navigation import Room, add_room
+from judging.models import Tally
+from reports.models import Publication
+
 
 def register() -> None:
     """Called once when the app is ready."""
+    day.contributes_to("results", results_step)
+    day.hinders("publishing", not_signed_off)
+    add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
+    add_room(
+        Room(
+            90,
+            "Results",
+            "reports:results",
+            frozenset({"organiser", "announcer", "head_judge", "tally", "desk", "captain", "judge"}),
+            when=_published,
+        )
+    )
+
+
+def _closed(contest: Contest, parts: frozenset[str]) -> bool:
+    return not contest.is_sealed
+
+
+def _published(contest: Contest, parts: frozenset[str]) -> bool:
+    return contest.state == Contest.State.PUBLISHED
+
+
+def _newest(contest: Contest) -> Tally | None:
+    return Tally.objects.filter(contest=contest).only("revision", "signed_at").order_by("-revision").first()
+
+
+def results_step(contest: Contest, step: day.Step) -> None:
+    if contest.is_sealed:
+        return
+    newest = _newest(contest)
+    published = Publication.objects.filter(contest=contest).order_by("-tally__revision").first()
+    if newest is not None and published is not None and published.tally_id == newest.pk:
+        step.state = "done"
+        step.lines.append("published" if newest.revision == 1 else f"revision {newest.revision} published")
+        return
+    if newest is not None and newest.signed_at is not None:
+        step.state = "now"
+        step.lines.append("signed off")
+        url = reverse("reports:names", args=[contest.slug])
+        step.todos.append(day.Todo("Call the names, then publish the result.", url, "See the names"))
+
+
+def not_signed_off(contest: Contest) -> list[day.Todo]:
+    """What hinders publishing: a tally that is not closed, or that the head judge has not signed off."""
+    url = reverse("judging:tally", args=[contest.slug])
+    if contest.is_sealed:
+        return [day.Todo("The tally is not closed yet.", url, "Show the tally")]
+    newest = _newest(contest)
+    if newest is None or newest.signed_at is None:
+        return [day.Todo("The head judge has not signed off the tally.", url, "Look and sign", "head_judge")]
+    return []

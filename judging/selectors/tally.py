@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from contest.models import Contest
-from contest.rules.say import counted, total_text
+from contest.rules.say import total_text
 from judging.models import Tally
 from judging.records import Records, held_categories, sealed_records
 from judging.rules.outcome import BoxResult
@@ -59,9 +59,6 @@ def provisional(contest: Contest) -> list[Standings]:
 
 def _line(result: BoxResult, records: Records) -> Line:
     total = None if result.total is None else total_text(result.total)
-    if result.status == "short":
-        needed = records.rules[result.category].fewest
-        return Line(result.box, None, None, f"{counted(result.cards, 'card')}, {needed} needed", "waiting")
     if result.status == "disqualified":
         return Line(result.box, result.rank, total, "disqualified", "stopped", result.decided_by)
     expected = records.rules[result.category].per_entry

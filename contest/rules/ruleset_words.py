@@ -70,7 +70,7 @@ def _weights(rules: RuleSet) -> str:
 
 
 def _cards(number: int, which: str) -> str:
-    return f"the {which} card" if number == 1 else f"the {count(number)} {which} cards"
+    return f"the {which}" if number == 1 else f"the {count(number)} {which}"
 
 
 def _no_drop(rules: RuleSet) -> str:

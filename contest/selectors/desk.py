@@ -79,5 +79,21 @@ def label_corrections(contest: Contest) -> list[LabelCorrection]:
     )
 
 
-def find_by_team(rows: DeskCategory, number: int) -> DeskBox | None:
-    return next((row for row in rows.rows if row.entry.number == number), None)
+def find_box(shown: DeskCategory, categories: list[DeskCategory], typed: str) -> tuple[DeskBox | None, str]:
+    """The box of the team whose number was typed, in the category shown; or a sentence why there is none."""
+    text = typed.strip()
+    if not text.isascii() or not text.isdigit():
+        return None, f"“{text}” is not a team number. Type digits only."
+    number = int(text)
+    elsewhere = []
+    for each in categories:
+        for row in each.rows:
+            if row.entry.number == number:
+                if each is shown:
+                    return row, ""
+                elsewhere.append(each.category.name)
+    if elsewhere:
+        return None, f"Team {number} has no box in {shown.category.name}, only in {', '.join(elsewhere)}."
+    if any(row.box.number == text for each in categories for row in each.rows):
+        return None, f"{text} is a box number. Type the number of the team."
+    return None, f"There is no team {number} in this contest. Ask for the number again."

@@ -1,6 +1,6 @@
 """When the day does not go to plan: windows are delayed, a category is cancelled. Each is one logged action."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
@@ -20,17 +20,32 @@ def windows_to_move(contest: Contest, *, include_open: bool = False) -> list[Win
     return [window for window in windows(contest) if window.state(now) in states]
 
 
+def as_seen(moving: list[Window]) -> str:
+    """The windows and their times as one text, carried by the form that confirms a delay."""
+    return " ".join(f"{window.category.key}={window.category.turn_in_at:%Y%m%dT%H%M%S}" for window in moving)
+
+
+def moved_by(window: Window, minutes: int) -> datetime:
+    """The turn-in time of a window after a delay."""
+    return window.category.turn_in_at + timedelta(minutes=minutes)
+
+
 @transaction.atomic
-def delay_windows(*, contest: Contest, minutes: int, by: str, include_open: bool = False) -> list[Category]:
+def delay_windows(
+    *, contest: Contest, minutes: int, by: str, include_open: bool = False, seen: str | None = None
+) -> list[Category]:
     """Move the remaining windows by `minutes`; fewer than none takes back a delay made by mistake.
 
+    `seen` are the windows as the person saw them (`as_seen`): a second click, or a second device, moves nothing.
     Returns the categories moved. Raises DeskError: no minutes, too many, nothing left to move, a tally that is
-    closed, or a window that would open in the past.
+    closed, windows that were moved meanwhile, or a window that would open in the past.
     """
     locked = _lock_open_contest(contest, "the windows")
     if not minutes or abs(minutes) > MOST_MINUTES:
         raise DeskError(f"Give 1 to {MOST_MINUTES} minutes (with a minus sign to take a delay back).")
     moving = windows_to_move(locked, include_open=include_open)
+    if seen is not None and seen != as_seen(moving):
+        raise DeskError("The windows have changed since you looked. Nothing was moved now; see the times below.")
     if not moving:
         raise DeskError("Every window has opened already: there is none left to move.")
     shift = timedelta(minutes=minutes)

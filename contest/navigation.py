@@ -14,7 +14,8 @@ class Room:
     """A link in the contest's navigation: shown to those who hold one of `parts`.
 
     `small` rooms are the only ones a small contest shows; `when(contest, the viewer's parts)` can
-    hide a room until it has something to show.
+    hide a room until it has something to show; `url(contest, viewer)` makes the address of a room that needs
+    more than the contest's slug.
     """
 
     order: int
@@ -24,6 +25,7 @@ class Room:
     small: bool = False
     full: bool = True
     when: Callable[[Contest, frozenset[str]], bool] = lambda contest, parts: True
+    url: Callable[[Contest, Viewer], str] | None = None
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,10 @@ def add_room(room: Room) -> None:
 def links_for(contest: Contest, viewer: Viewer) -> list[Link]:
     parts = viewer.parts(contest)
     return [
-        Link(room.name, reverse(room.url_name, kwargs={"slug": contest.slug}))
+        Link(
+            room.name,
+            room.url(contest, viewer) if room.url else reverse(room.url_name, kwargs={"slug": contest.slug}),
+        )
         for room in _rooms
         if room.parts & parts and (room.small if contest.small else room.full) and room.when(contest, parts)
     ]

@@ -9,7 +9,7 @@ from contest.selectors import boxes as box_selectors
 from judging.models import Card, Reading
 from judging.selectors import rulings as ruling_selectors
 from judging.selectors.doubtful import DoubtfulMarks, doubtful
-from judging.selectors.flights import flights, is_dismissed
+from judging.selectors.flights import flights
 from judging.selectors.rulings import BoxRulings
 
 __all__ = [
@@ -120,7 +120,7 @@ def _read(card: Card, on_box: BoxRulings | None, seat: Seat, line: Line) -> None
     line.reading = next((reading for reading in readings if reading.standing), None)
     if line.reading is not None:
         line.marks = marks_of(line.reading)
-        line.dismissed = on_box is not None and is_dismissed(on_box, seat.pk, line.reading.pk)
+        line.dismissed = on_box is not None and on_box.is_dismissed(seat.pk, line.reading.pk)
     line.version = f"{len(readings)}{'d' if line.dismissed else ''}"
 
 

@@ -11,7 +11,7 @@ from contest.models import Category, Contest, Seat, Table
 from contest.selectors.rules import category_rules
 from judging.models import Mark
 from judging.rules.doubtful import doubts
-from judging.selectors.flights import Flight, flights, is_dismissed
+from judging.selectors.flights import Flight, flights
 
 _ORDER = ("swapped", "apart", "equal")
 
@@ -50,7 +50,7 @@ def _of_flight(contest: Contest, flight: Flight, marks: "dict[tuple[int, int], _
         for letter, seat in seats.items()
         if (given := marks.get((box.pk, seat.pk)))
         and all(each.key in given.marks for each in criteria)
-        and not (box.pk in flight.rulings and is_dismissed(flight.rulings[box.pk], seat.pk, given.reading))
+        and not (box.pk in flight.rulings and flight.rulings[box.pk].is_dismissed(seat.pk, given.reading))
     }
     found = doubts(
         cards,
@@ -65,7 +65,7 @@ def _of_flight(contest: Contest, flight: Flight, marks: "dict[tuple[int, int], _
             table=flight.table,
             seat=seats[doubt.seat],
             boxes=doubt.boxes,
-            text=doubt.text,
+            text=f"{flight.category.name}, table {flight.table.number}, seat {doubt.seat}: {doubt.text}",
             url=sheet_url(contest, flight.category, flight.table, seats[doubt.seat]),
         )
         for doubt in found

@@ -58,6 +58,11 @@ class Flight:
         return self.keyed > 0
 
     @property
+    def ruled(self) -> list[tuple[str, str]]:
+        """Box number and what is ruled on it, in serving order."""
+        return [(box.number, ", ".join(self.rulings[box.pk].words)) for box in self.boxes if box.pk in self.rulings]
+
+    @property
     def missing_sheets(self) -> list[Sheet]:
         return [sheet for sheet in self.sheets if sheet.missing]
 
@@ -110,15 +115,8 @@ def _keyed(contest: Contest, ruled: dict[int, BoxRulings]) -> set[tuple[int, int
         standing=True, card__box__contest=contest, card__box__draw__standing=True
     ).values_list("card__box_id", "card__seat_id", "id")
     return {
-        (box, seat)
-        for box, seat, reading in standing
-        if box not in ruled or not is_dismissed(ruled[box], seat, reading)
+        (box, seat) for box, seat, reading in standing if box not in ruled or not ruled[box].is_dismissed(seat, reading)
     }
-
-
-def is_dismissed(on_box: BoxRulings, seat: int, reading: int) -> bool:
-    dismissed = on_box.dismissed.get(seat, ())
-    return reading in dismissed or None in dismissed
 
 
 def _sheet(

@@ -18,6 +18,11 @@ class BoxRulings:
     dismissed: dict[int, set[int | None]] = field(default_factory=lambda: defaultdict(set))
     words: list[str] = field(default_factory=list)
 
+    def is_dismissed(self, seat: int, reading: int) -> bool:
+        """Whether the seat's standing reading was dismissed; another reading of the card is not."""
+        dismissed = self.dismissed.get(seat, ())
+        return reading in dismissed or None in dismissed
+
 
 def in_force(contest: Contest) -> dict[int, BoxRulings]:
     """The rulings in force by box; every other box has none. One query."""

@@ -1,6 +1,6 @@
 """Handing in a score sheet: all of it or nothing, and nothing is ever overwritten."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -24,6 +24,7 @@ class SheetRefused(ValueError):
 
     `cells` maps (box number, criterion key) to what is wrong with a mark, `lines` a box number to what is wrong
     with its card, `reason` says what is wrong with the reason; the message speaks of the sheet as a whole.
+    `stale` names the boxes whose newer marks the message has just shown.
     """
 
     def __init__(
@@ -33,8 +34,10 @@ class SheetRefused(ValueError):
         cells: Mapping[tuple[str, str], str] | None = None,
         lines: Mapping[str, str] | None = None,
         reason: str = "",
+        stale: Iterable[str] = (),
     ) -> None:
         self.cells, self.lines, self.reason = dict(cells or {}), dict(lines or {}), reason
+        self.stale = frozenset(stale)
         super().__init__(message)
 
 
@@ -78,7 +81,9 @@ def hand_in_sheet(
     _refuse_seat(contest, category, seat)
     lines = {line.box.number: line for line in sheet_lines(contest, category, seat)}
     _refuse_boxes(lines, marks, category, seat)
-    parsed = _parse(marks, category_rules(category))
+    parsed, cells = read_marks(marks, category_rules(category))
+    if cells:
+        raise SheetRefused(f"{_counted(cells)} cannot stand. Nothing was handed in yet.", cells=cells)
     found = _sort(lines, parsed)
     _refuse_stale(found, parsed, expected_versions)
     reason = " ".join(reason.split())[:300]
@@ -133,8 +138,10 @@ def _refuse_boxes(lines: Mapping[str, Line], marks: Mapping[str, object], catego
         raise SheetRefused("; ".join(wrong.values()) + ".", lines=wrong)
 
 
-def _parse(marks: Mapping[str, Mapping[str, Decimal | str]], rules: RuleSet) -> dict[str, dict[str, Decimal]]:
-    """Every mark as the scale knows it, or one SheetRefused that names every cell that cannot stand."""
+def read_marks(
+    marks: Mapping[str, Mapping[str, Decimal | str]], rules: RuleSet
+) -> tuple[dict[str, dict[str, Decimal]], dict[tuple[str, str], str]]:
+    """Every mark as the scale knows it, and what is wrong with each cell that cannot stand."""
     keys = [criterion.key for criterion in rules.criteria]
     parsed: dict[str, dict[str, Decimal]] = {}
     cells: dict[tuple[str, str], str] = {}
@@ -149,10 +156,11 @@ def _parse(marks: Mapping[str, Mapping[str, Decimal | str]], rules: RuleSet) -> 
                 parsed.setdefault(number, {})[key] = parse_mark(text, rules, key)
             except MarkError as error:
                 cells[number, key] = str(error)
-    if cells:
-        count = f"{len(cells)} marks" if len(cells) > 1 else "One mark"
-        raise SheetRefused(f"{count} cannot stand. Nothing was handed in yet.", cells=cells)
-    return parsed
+    return parsed, cells
+
+
+def _counted(cells: Mapping[tuple[str, str], str]) -> str:
+    return f"{len(cells)} marks" if len(cells) > 1 else "One mark"
 
 
 def _sort(lines: Mapping[str, Line], parsed: Mapping[str, dict[str, Decimal]]) -> _Sorted:
@@ -182,6 +190,7 @@ def _refuse_stale(found: _Sorted, parsed: Mapping[str, dict[str, Decimal]], expe
             + "; ".join(stale.values())
             + ".",
             lines=stale,
+            stale=stale,
         )
 
 

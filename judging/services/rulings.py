@@ -10,7 +10,7 @@ from contest.rules.say import listed
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
 from judging.models import Reading, Ruling
-from judging.selectors.flights import is_dismissed, is_vacant
+from judging.selectors.flights import is_vacant
 from judging.selectors.rulings import in_force
 
 
@@ -60,16 +60,22 @@ def rule(
 
 
 @transaction.atomic
-def rule_no_portion(*, contest: Contest, box: Box, seats: Iterable[Seat], by: str, reason: str = "") -> list[Ruling]:
-    """Too few portions: the cards of the seats that got none are lost, all in one."""
+def rule_cards(*, contest: Contest, kind: str, box: Box, seats: Iterable[Seat], reason: str, by: str) -> list[Ruling]:
+    """The same ruling on the cards of several seats, all or none."""
     seats = list(seats)
     if not seats:
-        raise RulingRefused("Tick the seats that got no portion.")
-    given = " ".join(reason.split()) or f"no portion for {_seats_text(seats)}"
+        raise RulingRefused("Tick the seats whose cards are meant.")
     return [
-        rule(contest=contest, kind=Ruling.Kind.LOST, scope=Ruling.Scope.CARD, box=box, seat=seat, reason=given, by=by)
+        rule(contest=contest, kind=kind, scope=Ruling.Scope.CARD, box=box, seat=seat, reason=reason, by=by)
         for seat in seats
     ]
+
+
+def rule_no_portion(*, contest: Contest, box: Box, seats: Iterable[Seat], by: str, reason: str = "") -> list[Ruling]:
+    """Too few portions: the cards of the seats that got none are lost. Without a reason, that is the reason."""
+    seats = list(seats)
+    given = " ".join(reason.split()) or f"no portion for {_seats_text(seats)}"
+    return rule_cards(contest=contest, kind=Ruling.Kind.LOST, box=box, seats=seats, reason=given, by=by)
 
 
 @transaction.atomic
@@ -152,7 +158,7 @@ def _reading_ruled_on(ruling: Ruling) -> Reading | None:
     box, seat = ruling.box, ruling.seat
     reading = Reading.objects.filter(standing=True, card__box=box, card__seat=seat).first()
     on_box = in_force(ruling.contest).get(box.pk)
-    stands = reading is not None and not (on_box and is_dismissed(on_box, seat.pk, reading.pk))
+    stands = reading is not None and not (on_box and on_box.is_dismissed(seat.pk, reading.pk))
     if ruling.kind == Ruling.Kind.LOST:
         if stands:
             raise RulingRefused(

@@ -299,7 +299,8 @@ def declare_one_person(*, contest: Contest, account: Account, by: str) -> Contes
         return contest
     in_the_way = day.in_the_way("one_person", contest)
     if in_the_way:
-        raise ValidationError([todo.text for todo in in_the_way])
+        why = " ".join(todo.text for todo in in_the_way)
+        raise ValidationError(f"{why} A one-person contest is declared before the first card.")
     contest.one_person = True
     contest.save(update_fields=["one_person"])
     ContestRole.objects.filter(contest=contest).update(one_person=True)

@@ -41,21 +41,27 @@ def environment(data: Path, **more: str) -> dict[str, str]:
     }  # fmt: skip
 
 
-def serve_command(*arguments: str) -> list[str]:
-    return [sys.executable, "-m", "django", "serve", *arguments]
+def command(*arguments: str) -> list[str]:
+    return [sys.executable, f"{SITE}/manage.py", *arguments]
 
 
 class Served:
-    def __init__(self, data: Path, *arguments: str) -> None:
+    """`manage.py serve` (or `demo`) on a free port; `data` is the folder of FAIRBOX_DATA."""
+
+    def __init__(self, data: Path, *arguments: str, start: str = "serve", seconds: float = 30) -> None:
         self.port = free_port()
         self.output_file = data / "output.txt"
         self.log = self.output_file.open("a")
         self.process = subprocess.Popen(
-            serve_command("--port", str(self.port), *arguments),
+            command(start, "--port", str(self.port), *arguments),
             env=environment(data), stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, cwd=data,
         )  # fmt: skip
-        wait_for(lambda: "End with Ctrl-C" in self.output() or self.process.poll() is not None)
+        wait_for(lambda: "End with Ctrl-C" in self.output() or self.process.poll() is not None, seconds)
         assert self.process.poll() is None, self.output()
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
 
     def output(self) -> str:
         return self.output_file.read_text()
@@ -74,6 +80,11 @@ class Served:
         children = Path(f"/proc/{self.process.pid}/task").glob("*/children")
         found = [int(pid) for file in children for pid in file.read_text().split()]
         return [pid for pid in found if b"contest.worker" in Path(f"/proc/{pid}/cmdline").read_bytes()]
+
+    def close(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        self.log.close()
 
     def end(self, number: int = signal.SIGTERM) -> int:
         self.process.send_signal(number)

@@ -12,16 +12,14 @@ from typing import Any
 import pytest
 
 from contest import serving
-from tests.site.served import Served, environment, rows, serve_command, wait_for
+from tests.site.served import Served, command, environment, rows, wait_for
 
 
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[Served]:
     site = Served(tmp_path, "--loopback")
     yield site
-    site.process.kill()
-    site.process.wait()
-    site.log.close()
+    site.close()
 
 
 def alive(pid: int) -> bool:
@@ -77,7 +75,7 @@ def test_the_worker_ends_even_where_the_server_is_killed(served: Served) -> None
 
 def refused(data: Path, *arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        serve_command(*arguments), env=environment(data, **more), capture_output=True, text=True, timeout=60
+        command("serve", *arguments), env=environment(data, **more), capture_output=True, text=True, timeout=60
     )
 
 

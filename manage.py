@@ -10,6 +10,7 @@ from pathlib import Path
 OPEN_COMMANDS = {
     "draw": "contest.draw_cli",
     "tally": "judging.tally_cli",
+    "verify": "reports.verify_cli",
 }
 
 

@@ -5,7 +5,6 @@ output, exit status 2.
 """
 
 import argparse
-import csv
 import io
 import json
 import sys
@@ -15,24 +14,12 @@ from typing import NoReturn
 
 from contest.rules.csvfile import CsvError, load
 from contest.rules.ruleset import RuleSet, RuleSetError, parse
-from contest.rules.say import listed, total_text
-from judging.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
+from contest.rules.say import listed
+from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
 from judging.rules.tally import LotNeeded, Tally, tally, to_json
+from judging.rules.tally_csv import result_csv
 
 DESCRIPTION = "Tally a contest from a file of cards: exact totals, ranks, dropped cards and what broke each tie."
-CSV_COLUMNS = (
-    "category",
-    "rank",
-    "box",
-    "team",
-    "total",
-    "status",
-    "decided_by",
-    "counted",
-    "dropped",
-    "why",
-    "eligible",
-)
 
 
 class UsageError(ValueError):
@@ -168,34 +155,4 @@ def _json(result: Tally) -> str:
     return json.dumps(to_json(result), ensure_ascii=False, indent=1) + "\n"
 
 
-def _csv(result: Tally) -> str:
-    """The same as rows: boxes by category, then teams with the category "overall"; seats separated by blanks."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    for category, listed_boxes in result.categories.items():
-        for box in listed_boxes:
-            total = "" if box.total is None else total_text(box.total)
-            writer.writerow(
-                (
-                    category,
-                    box.rank or "",
-                    box.box,
-                    box.team or "",
-                    total,
-                    box.status,
-                    box.decided_by or "",
-                    " ".join(box.counted),
-                    " ".join(each.seat for each in box.dropped),
-                    "; ".join(each.why for each in box.dropped),
-                    "",
-                )
-            )
-    for team in result.overall or ():
-        eligible = "yes" if team.eligible else "no"
-        total = total_text(team.total)
-        writer.writerow(("overall", team.rank, "", team.team, total, "", team.decided_by or "", "", "", "", eligible))
-    return out.getvalue()
-
-
-_FORMATS = {"json": _json, "csv": _csv}
+_FORMATS = {"json": _json, "csv": result_csv}

@@ -1,0 +1,89 @@
+"""The results package: the open files from which anybody recomputes and verifies a contest.
+
+A zip (or the folder it unpacks to) of plain text files. `SHA256SUMS` is what `sha256sum` prints for the others and is
+checked by `sha256sum -c SHA256SUMS`.
+"""
+
+import csv
+import hashlib
+import io
+import zipfile
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+FORMAT = "fairbox-package-1"
+SUMS = "SHA256SUMS"
+LARGEST = 64 * 1024 * 1024  # bytes, unpacked; a contest of a hundred teams has about one
+CARD_COLUMNS = ("category", "box", "table", "seat")
+TURNIN_COLUMNS = ("category", "box", "status", "team")
+LABEL_COLUMNS = ("number", "one", "other", "reason")
+LOG_COLUMNS = ("number", "at", "what", "facts", "previous", "hash")
+# A fixed moment in every entry: the same contest gives the same bytes.
+_MOMENT = (1980, 1, 1, 0, 0, 0)
+
+
+class PackageError(ValueError):
+    """Not a results package at all; the message says why."""
+
+
+def sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def sums_text(files: Mapping[str, bytes]) -> str:
+    """`SHA256SUMS` for `files`: a line a file, sum, two blanks, name, sorted by name."""
+    return "".join(f"{sha256(files[name])}  {name}\n" for name in sorted(files) if name != SUMS)
+
+
+def csv_bytes(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
+    """A CSV file: UTF-8, commas, line feeds."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return out.getvalue().encode()
+
+
+def pack(files: Mapping[str, bytes]) -> bytes:
+    """The zip of `files` with their `SHA256SUMS`; the same files give the same bytes."""
+    whole = {**files, SUMS: sums_text(files).encode()}
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in sorted(whole):
+            archive.writestr(zipfile.ZipInfo(name, _MOMENT), whole[name], zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def unpack(data: bytes) -> dict[str, bytes]:
+    """File name → content of a packed package.
+
+    Raises PackageError for bytes that are no zip, or one that is damaged, too large or has a name twice.
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            infos = [info for info in archive.infolist() if not info.is_dir()]
+            if sum(info.file_size for info in infos) > LARGEST:
+                raise PackageError(f"unpacks to more than {LARGEST // 2**20} MB, which no contest needs")
+            if len({info.filename for info in infos}) < len(infos):
+                raise PackageError("holds a file name twice")
+            return {info.filename: archive.read(info) for info in infos}
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError, zipfile.zlib.error) as error:  # type: ignore[attr-defined]
+        raise PackageError(f"cannot be unpacked ({error}); download it again") from None
+
+
+def load(path: Path) -> dict[str, bytes]:
+    """A package from the disk: the zip, or the folder it was unpacked to.
+
+    Raises FileNotFoundError where there is none, PackageError where it cannot be read.
+    """
+    if path.is_dir():
+        found = [each for each in sorted(path.rglob("*")) if each.is_file()]
+        if sum(each.stat().st_size for each in found) > LARGEST:
+            raise PackageError(f"holds more than {LARGEST // 2**20} MB, which no contest needs")
+        return {each.relative_to(path).as_posix(): each.read_bytes() for each in found}
+    try:
+        return unpack(path.read_bytes())
+    except FileNotFoundError:
+        raise
+    except OSError as error:
+        raise PackageError(f"cannot be read ({error.strerror})") from None

@@ -22,8 +22,8 @@ def home(request: HttpRequest) -> HttpResponse:
     if not Account.objects.exists():
         return redirect("contest:first_account")
     held = request.viewer.held_pass
-    if held is not None:
-        return redirect(landing_page(request, held.contest))
+    if held is not None and (landing := landing_page(request, held.contest)) != request.path:
+        return redirect(landing)
     groups = grouped_by_time(contests_of(request.viewer.account))
     linked = [
         (title, [(each, landing_page(request, each)) for each in contests]) for title, contests in groups.items()

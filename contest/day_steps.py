@@ -2,6 +2,7 @@
 
 from contest.day import contributes_to
 from contest.navigation import Room, add_room
+from contest.selectors.seating_steps import seating_steps
 from contest.selectors.setup_steps import setup_steps
 
 
@@ -17,4 +18,5 @@ def register() -> None:
     add_room(Room(28, "Seating", "contest:seating", frozenset({"organiser", "head_judge", "tally"})))
     add_room(Room(30, "Helpers", "contest:helpers", frozenset({"organiser"})))
     contributes_to("before", setup_steps)
+    contributes_to("before", seating_steps)
     desk_steps.register()

@@ -85,6 +85,11 @@ class Seating:
     waiting: list[Waiting]
     problems: list[str]
 
+    @property
+    def anybody(self) -> bool:
+        """Somebody sits somewhere by name."""
+        return any(table.experience for table in self.tables)
+
     @cached_property
     def free(self) -> list[Judge]:
         return [row.judge for row in self.waiting if not row.why]
@@ -120,7 +125,6 @@ def seating(contest: Contest) -> Seating:
         tables[seat.table_id].seats.append(SeatView(seat, _spells(seat, categories, rows)))
     listed = list(attendances(contest))
     conflicts = teams_in_conflict(contest)
-    seated = {row.judge_id for row in rows.values() if row.judge_id}
     last = categories[-1].pk if categories else None
     seated_last = {row.judge_id for (_, category), row in rows.items() if category == last}
     waiting = [
@@ -128,6 +132,8 @@ def seating(contest: Contest) -> Seating:
         for row in listed
         if row.judge_id not in seated_last
     ]
+    # After the draw a judge replaced in the middle of the day is a problem no more.
+    seated = seated_last if contest.is_drawn else {row.judge_id for row in rows.values()}
     return Seating(contest, categories, list(tables.values()), waiting, problems(contest, listed, conflicts, seated))
 
 
@@ -164,7 +170,7 @@ def problems(
     found = [
         f"{row.judge} is absent and has a seat: replace or vacate it."
         for row in listed
-        if row.absent and row.judge_id in seated and not contest.is_drawn
+        if row.absent and row.judge_id in seated
     ]
     late = _declared_too_late(contest)
     for row in listed:

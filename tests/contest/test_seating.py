@@ -5,12 +5,13 @@ import json
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from contest.models import Attendance, Contest, Entered, Judge, LogRow, Sitting
 from contest.rules.seating import seat_judges
 from contest.selectors.seating import forbidden_tables, seating
 from contest.services.seating import judges_to_seat, replace_judge, seat_at_random, swap, vacate
-from tests.factories import make_contest, make_drawn
+from tests.factories import client_for, make_card, make_contest, make_drawn
 
 pytestmark = pytest.mark.django_db
 
@@ -198,3 +199,82 @@ def test_kept_apart_names_a_conflict_that_the_draw_did_not_know():
     judge_at(contest, "1A").conflicts.add(team(contest, 2))
     (problem,) = seating(contest).problems
     assert "which the draw did not know" in problem
+
+
+# The page
+
+
+def page(contest, name="seating"):
+    return reverse(f"contest:{name}", args=[contest.slug])
+
+
+def test_the_organiser_seats_exchanges_and_replaces_on_the_page():
+    contest = make_contest(tables=2, seats=2)
+    spare = unseated(contest)
+    client = client_for(contest, "organiser")
+    client.post(page(contest, "seat_at_random"))
+    assert LogRow.objects.filter(what="judges seated at random").count() == 1
+    taken = judge_at(contest, "1A")
+    free = next(row.judge for row in seating(contest).waiting)
+    ribs = contest.categories.get(key="ribs").pk
+    change = {"seat": seat(contest, "1A").pk, "judge": free.pk, "from_category": ribs}
+    assert client.post(page(contest, "change_seat"), change).status_code == 302
+    assert (judge_at(contest, "1A"), judge_at(contest, "1A", "ribs")) == (taken, free)
+    text = client.get(page(contest)).content.decode()
+    assert "from Ribs:" in text
+    client.post(page(contest, "change_seat"), {"seat": seat(contest, "2A").pk, "judge": "unnamed"})
+    assert judge_at(contest, "2A") is None
+    exchange = {"one": seat(contest, "1B").pk, "other": seat(contest, "2A").pk}
+    moved = judge_at(contest, "1B")
+    client.post(page(contest, "exchange_seats"), exchange)
+    assert judge_at(contest, "2A") == moved
+    assert spare.name in client.get(page(contest)).content.decode()
+
+
+def test_a_refused_change_keeps_the_form():
+    contest = make_drawn(tables=1, seats=2)
+    client = client_for(contest, "organiser")
+    for data in (
+        {"seat": seat(contest, "1A").pk, "judge": "vacant", "reason": " "},
+        {"seat": "", "judge": "unnamed"},
+        {"seat": seat(contest, "1A").pk, "judge": judge_at(contest, "1B").pk, "reason": "x"},
+    ):
+        answer = client.post(page(contest, "change_seat"), data)
+        assert answer.status_code == 422
+    assert client.post(page(contest, "exchange_seats"), {"one": "1", "other": "nonsense"}).status_code == 422
+    assert not Sitting.objects.filter(vacant=True).exists()
+
+
+def test_once_cards_are_in_the_whole_seating_stays():
+    contest = make_drawn(tables=1, seats=2)
+    make_card(contest.boxes.first(), seat(contest, "1A"), {"appearance": 7, "taste": 7, "tenderness": 7})
+    before = judge_at(contest, "1A")
+    answer = client_for(contest, "organiser").post(page(contest, "seat_at_random"), follow=True)
+    assert "Cards are handed in, so the seats stay" in answer.content.decode()
+    assert judge_at(contest, "1A") == before
+    assert not LogRow.objects.exists()
+
+
+@pytest.mark.parametrize("part", ["head_judge", "tally"])
+def test_head_judge_and_clerk_read_the_seating(part):
+    contest = make_contest()
+    client = client_for(contest, part)
+    text = client.get(page(contest)).content.decode()
+    assert judge_at(contest, "1A").name in text
+    assert "<select" not in text
+    for name in ("seat_at_random", "change_seat", "exchange_seats"):
+        assert client.post(page(contest, name)).status_code == 403
+
+
+@pytest.mark.parametrize(("part", "status"), [("desk", 403), ("captain", 403), ("judge", 403), ("stranger", 404)])
+def test_others_do_not(part, status):
+    contest = make_contest()
+    assert client_for(contest, part).get(page(contest)).status_code == status
+
+
+def test_a_contest_without_tables_says_what_is_missing():
+    contest = make_contest(tables=0, categories=())
+    client = client_for(contest, "organiser")
+    assert "No table yet" in client.get(page(contest)).content.decode()
+    answer = client.post(page(contest, "seat_at_random"), follow=True)
+    assert "There is nobody to seat" in answer.content.decode()

@@ -51,7 +51,7 @@ def boxes_in(contest: Contest, step: Step) -> None:
     now = timezone.now()
     counts = recorded(contest)
     boxes, done = sum(each.boxes for each in counts), sum(each.recorded for each in counts)
-    step.lines.append(f"{done} of {boxes} boxes in")
+    step.lines.append(f"{done} of {boxes} boxes recorded")
     step.state = "done" if done == boxes else "now"
     if done == boxes:
         return

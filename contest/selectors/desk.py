@@ -82,7 +82,7 @@ def label_corrections(contest: Contest) -> list[LabelCorrection]:
 def find_box(shown: DeskCategory, categories: list[DeskCategory], typed: str) -> tuple[DeskBox | None, str]:
     """The box of the team whose number was typed, in the category shown; or a sentence why there is none."""
     text = typed.strip()
-    if not text.isascii() or not text.isdigit():
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
         return None, f"“{text}” is not a team number. Type digits only."
     number = int(text)
     elsewhere = []

@@ -1,7 +1,7 @@
 """What will be drawn, what still hinders it, and, once drawn, the numbers at each table. Never a pairing."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from contest.models import Box, Category, Contest, Draw, Entered, Seat, Sitting, Table
 from contest.rules import draw as rules
@@ -70,12 +70,31 @@ def plans(contest: Contest) -> list[Plan]:
 def problems(contest: Contest) -> list[str]:
     """Everything that hinders the draw, each as a sentence that says how to mend it; empty when nothing does."""
     found = _what_is_missing(contest) + _what_does_not_fit(contest)
-    if not found:
-        try:
-            rules.check(draw_request(contest))
-        except rules.DrawRefused as refusal:
-            found.append(_as_sentence(str(refusal)))
-    return found
+    return found or _what_has_no_place(contest)
+
+
+def _what_has_no_place(contest: Contest) -> list[str]:
+    """What the draw itself would refuse: every category on its own first, then all of them together."""
+    request = draw_request(contest)
+    found = []
+    for category in held_categories(contest):
+        key = category.key
+        alone = replace(
+            request, categories=(key,), entries={key: request.entries[key]}, tables={key: request.tables[key]}
+        )
+        said = _refusal(alone)
+        if said:
+            found.append(f"{category.name}: {said.removeprefix(f'{key}: ')}.")
+    together = "" if found else _refusal(request)
+    return [*found, f"{together[:1].upper()}{together[1:]}."] if together else found
+
+
+def _refusal(request: rules.DrawRequest) -> str:
+    try:
+        rules.check(request)
+    except rules.DrawRefused as refusal:
+        return str(refusal).rstrip(".")
+    return ""
 
 
 def _what_is_missing(contest: Contest) -> list[str]:
@@ -137,10 +156,6 @@ def _seats_fit(wanted: RuleSet, seats: int) -> str:
             "Add seats, or choose another rule set."
         )
     return ""
-
-
-def _as_sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 
 def standing_draw(contest: Contest) -> Draw | None:

@@ -96,6 +96,9 @@ def desk_record(request: HttpRequest, contest: Contest) -> HttpResponse:
     form = RecordForm(request.POST)
     key, typed = request.POST.get("category", ""), request.POST.get("team", "")
     if not form.is_valid():
+        if set(form.errors) - {"handed_in", "reason"}:
+            messages.error(request, "That did not come through. Nothing was recorded; type the team's number again.")
+            return redirect(desk_url(contest, key))
         return show_desk(request, contest, key=key, typed=typed, form=form, status=422)
     box = _box_as_seen(contest, form)
     if box is None:

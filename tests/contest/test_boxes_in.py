@@ -113,7 +113,7 @@ def test_the_day_counts_boxes_and_names_the_next_window():
     take_in(contest, boxes=list(contest.boxes.all())[:3])
     step = steps(contest)[1]
     assert step.state == "now"
-    assert step.lines[0] == "3 of 8 boxes in"
+    assert step.lines[0] == "3 of 8 boxes recorded"
     assert step.lines[1].startswith("Chicken next, ")
     assert step.todos == []
 

@@ -58,6 +58,7 @@ def test_the_team_number_brings_box_and_table_and_the_button_carries_the_label()
         ("99", "There is no team 99 in this contest."),
         ("seven", "“seven” is not a team number. Type digits only."),
         ("203", "203 is a box number. Type the number of the team."),
+        ("9" * 5000, "is not a team number."),
         ("5", "Team 5 has no box in Chicken, only in Ribs."),
     ],
 )
@@ -192,6 +193,15 @@ def test_a_box_that_is_not_the_teams_is_not_taken_in():
         follow=True,
     )
     assert "no longer belong together" in answer.content.decode()
+    assert not TurnIn.objects.exists()
+
+
+def test_a_form_that_lost_its_box_records_nothing():
+    contest = around_now(make_drawn(teams=4))
+    answer = client_for(contest, "desk").post(
+        url(contest, "desk_record"), {"category": "chicken", "status": "accepted"}, follow=True
+    )
+    assert "did not come through" in answer.content.decode()
     assert not TurnIn.objects.exists()
 
 

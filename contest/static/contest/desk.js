@@ -28,11 +28,13 @@ const time = new Intl.DateTimeFormat("en-GB", {
   timeZone: clock.dataset.zone, hour: "2-digit", minute: "2-digit", second: "2-digit",
 });
 
+// Below ten minutes to the second, as 3:12; above, in words, so that nobody takes a span for a time of day.
 function span(milliseconds) {
   const seconds = Math.floor(Math.abs(milliseconds) / 1000);
   const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60];
-  const rest = String(seconds % 60).padStart(2, "0");
-  return hours ? `${hours} h ${String(minutes).padStart(2, "0")} min` : `${minutes}:${rest}`;
+  if (hours >= 48) return `${Math.floor(hours / 24)} days`;
+  if (hours) return `${hours} h ${minutes} min`;
+  return minutes >= 10 ? `${minutes} min` : `${minutes}:${String(seconds % 60).padStart(2, "0")}`;
 }
 
 function tick() {

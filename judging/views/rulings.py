@@ -33,7 +33,7 @@ def rulings(request: HttpRequest, contest: Contest) -> HttpResponse:
         try:
             form, said = _do(request, contest, panel)
         except RulingRefused as refused:
-            error = str(refused)
+            error = error or str(refused)
             form = _form(panel, request.POST) if request.POST.get("do") == "rule" else form
         else:
             if said:

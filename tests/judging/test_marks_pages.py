@@ -155,7 +155,7 @@ def test_a_bad_mark_is_said_at_its_cell_and_all_that_was_typed_stays(contest, cl
     assert answer.status_code == 422
     assert f'<p class="error" id="202-taste-error">{said}</p>' in text
     assert f'<a href="#202-taste">202, taste: {said}</a>' in text
-    assert 'name="202-taste" value="%s"' % mark in text
+    assert f'name="202-taste" value="{mark}"' in text
     assert 'name="203-tenderness" value="9"' in text
     assert text.index(" autofocus") > text.index('id="202-taste"')
     assert Reading.objects.count() == 0
@@ -168,10 +168,8 @@ def test_a_card_without_marks_is_asked_for_and_the_tick_leaves_it_missing(contes
     answer = clerk.post(sheet_address(contest), posted({"201": "8 9 7", "202": "7 7 7"}, none=["203"]))
     assert answer.url == sheet_address(contest, seat="B")
     assert Reading.objects.count() == 2
-    assert (
-        'class="seat missing" href="%s"' % sheet_address(contest)
-        in clerk.get(address(contest, "marks")).content.decode()
-    )
+    flights = clerk.get(address(contest, "marks")).content.decode()
+    assert f'class="seat missing" href="{sheet_address(contest)}"' in flights
 
 
 def test_marks_beside_the_tick_are_asked_about(contest, clerk):

@@ -1,5 +1,7 @@
 """Addresses of passes, and QR codes as inline SVG: right on screen, in print and under a strict content policy."""
 
+from urllib.parse import urlsplit
+
 import segno
 from django.conf import settings
 from django.http import HttpRequest
@@ -23,6 +25,11 @@ def site_address(request: HttpRequest) -> str:
         others = [each for each in settings.ALLOWED_HOSTS if each not in LOCAL and each[:1] not in ("*", ".", "")]
         host = f"{others[0]}{colon}{port}" if others else host
     return f"{request.scheme}://{host}"
+
+
+def reaches_phones(address: str) -> bool:
+    """Whether an address of this site leads anywhere from another device."""
+    return urlsplit(address).hostname not in {"localhost", "127.0.0.1", "::1"}
 
 
 def address_of_pass(request: HttpRequest, word: str) -> str:

@@ -263,6 +263,8 @@ class DetailsForm(forms.ModelForm):
 
     def __init__(self, *args: Any, account: Account, **options: Any) -> None:
         super().__init__(*args, **options)
+        self.order_fields(["name", "place", "date", "time_zone", "rule_set", "season", "season_name"])
+        self.fields["time_zone"].help_text = "All times of the contest are by it."
         self.fields["season"].queryset = Season.objects.all()
         self.fields["season"].empty_label = "none"
         self.fields["rule_set"].offer(account, [self.instance.rule_set_id])

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from contest.models import Account, Contest, ContestRole, Pass, Table
+from contest.rules.say import listed, sentence
 
 
 def roles(contest: Contest) -> QuerySet[ContestRole]:
@@ -36,20 +37,33 @@ class Door:
 
     key: str
     name: str
+    about: str
     opens: str
     account: Account | None = None
     table: Table | None = None
 
 
+def roles_text(row: ContestRole) -> str:
+    """ "Announcer and tally clerk." """
+    names = [str(ContestRole._meta.get_field(name).verbose_name) for name in ContestRole.NAMES if name in row.held]
+    return f"{sentence(listed(names))}."
+
+
 def doors(contest: Contest, organiser: Account) -> list[Door]:
     """Every door of the contest that gets a slip: the desk, each table, each helper's account."""
-    found = [Door("desk", "Turn-in desk", Pass.Opens.DESK)]
+    found = [Door("desk", "Turn-in desk", "Takes the boxes in.", Pass.Opens.DESK)]
     found += [
-        Door(f"table-{table.number}", f"Captain of table {table.number}", Pass.Opens.TABLE, table=table)
+        Door(
+            f"table-{table.number}",
+            f"Captain of table {table.number}",
+            "Ticks boxes in, serves them in order, collects the score sheets.",
+            Pass.Opens.TABLE,
+            table=table,
+        )
         for table in contest.tables.all()
     ]
     found += [
-        Door(f"account-{row.account_id}", str(row.account), Pass.Opens.ACCOUNT, account=row.account)
+        Door(f"account-{row.account_id}", str(row.account), roles_text(row), Pass.Opens.ACCOUNT, account=row.account)
         for row in roles(contest)
         if row.held and slip_allowed(row.account, organiser)
     ]

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from contest.access import for_parts
 from contest.forms.helpers import HelperForm, KnownAccountForm, RolesForm
 from contest.models import Account, Contest, ContestRole
-from contest.qr import address_of_pass, qr_svg
+from contest.qr import address_of_pass, qr_svg, reaches_phones, site_address
 from contest.selectors.helpers import Door, doors, roles, slip_allowed
 from contest.services import roles as services
 from contest.services.passes import issue_pass, word_of
@@ -117,7 +117,12 @@ def slips(request: HttpRequest, contest: Contest) -> HttpResponse:
         word = word_of(held)
         address = address_of_pass(request, word)
         made.append({"door": door, "word": word, "address": address.partition("#")[0], "qr": qr_svg(address)})
-    page = {"contest": contest, "slips": made, "one": bool(wanted)}
+    page = {
+        "contest": contest,
+        "slips": made,
+        "one": bool(wanted),
+        "this_computer_only": not reaches_phones(site_address(request)),
+    }
     return render(request, "contest/slips.html", page)
 
 

@@ -180,6 +180,7 @@ def test_slips_for_the_desk_each_table_and_each_helper(client):
     page = client.get(url("slips", contest)).content.decode()
     for name in ("Turn-in desk", "Captain of table 1", "Captain of table 2", "Clerk Rowan"):
         assert f"<h2>{name}</h2>" in page
+    assert "Tally clerk." in page
     assert page.count('class="slip"') == 4
     assert page.count("<svg") == 4
     assert " style=" not in page
@@ -232,6 +233,17 @@ def test_the_code_leads_phones_to_an_address_they_reach(rf, settings):
     assert address_of_pass(there, "abcd") == "http://192.168.7.4:8000/in/#abcd"
     settings.ALLOWED_HOSTS = ["localhost"]
     assert address_of_pass(here, "abcd") == "http://localhost:8000/in/#abcd"
+
+
+@pytest.mark.parametrize(
+    ("host", "warned"), [("localhost", True), ("127.0.0.1:8000", True), ("[::1]:8000", True), ("192.168.7.4", False)]
+)
+def test_slips_that_lead_nowhere_from_a_phone_say_so(client, settings, host, warned):
+    settings.ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"] + ([] if warned else ["192.168.7.4"])
+    contest = make_contest()
+    organiser_of(contest, client)
+    page = client.get(url("slips", contest), headers={"host": host}).content.decode()
+    assert ("works on this computer only" in page) == warned
 
 
 def test_the_code_is_plain_svg():

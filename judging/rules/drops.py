@@ -76,10 +76,7 @@ class _Reasons(dict[tuple[int, int, int, bool], str]):
     def ends(self, rows: Sequence[Row], lows: int, highs: int) -> list[tuple[Row, str]]:
         """The first and last rows as gone, from both ends in turn, the lowest first."""
         number = len(rows)
-        gone: list[tuple[Row, str]] = []
-        for place in range(lows):
-            row = rows[place]
-            gone.append((row, self[number, place, row[0], row[0] == rows[lows][0]]))
+        gone = [(row, self[number, place, row[0], row[0] == rows[lows][0]]) for place, row in enumerate(rows[:lows])]
         for place in range(highs):
             row = rows[-1 - place]
             reason = self[number, -1 - place, row[0], row[0] == rows[-1 - highs][0]]

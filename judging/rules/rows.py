@@ -21,5 +21,6 @@ class Texts(dict[int, str]):
         self.unit = unit
 
     def __missing__(self, points: int) -> str:
-        text = self[points] = total_text(Fraction(points, self.unit))
+        whole, part = divmod(points, self.unit)
+        text = self[points] = total_text(Fraction(points, self.unit)) if part else str(whole)
         return text

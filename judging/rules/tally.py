@@ -1,9 +1,8 @@
 """The tally: cards in, exact totals, ranks and reasons out. The other modules import from here."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from itertools import groupby
 from math import lcm
-from operator import itemgetter
+from operator import attrgetter
 from typing import TypeVar
 
 from contest.rules.ruleset import RuleSet, TieBreak
@@ -97,12 +96,11 @@ def _judged(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
     weigh = plan.weigh
     rows: list[Row] = [(weigh[card.marks], card.marks, card.seat) for card in box.cards]
     cards = len(rows)
-    if cards > plan.rules.per_entry:
-        most = plan.rules.per_entry
-        raise ValueError(f"box {box.box} in {box.category} has {cards} cards where {most} are expected")
+    if cards > plan.most:
+        raise ValueError(f"box {box.box} in {box.category} has {cards} cards where {plan.most} are expected")
     if len({row[2] for row in rows}) < cards:
         raise ValueError(f"box {box.box} in {box.category} has two cards of one seat")
-    if cards < plan.rules.fewest:
+    if cards < plan.fewest:
         return BoxResult(box.category, box.box, box.team, box.table, "short", plan, cards)
     rows.sort()
     kept, gone = plan.cut(rows)
@@ -139,13 +137,14 @@ _STATUS: Mapping[str, Callable[[Plan, Box, list[str]], BoxResult]] = {
 
 
 def _rank_boxes(results: Sequence[BoxResult], plan: Plan, seed: str | None) -> list[BoxResult]:
-    def contender(result: BoxResult) -> Contender[BoxResult]:
-        return Contender(result.box, result.category, (result,), result)
+    ordered = sorted(results, key=attrgetter("box"))
+    ranked = [result for result in ordered if result.points is not None]
+    unranked = [result for result in ordered if result.points is None] if len(ranked) < len(ordered) else []
+    return _place(ranked, _box_contender, plan.rules.tie_breaks, seed, plan.unit * plan.lift) + unranked
 
-    ranked = [(-result.points, result.box, result) for result in results if result.points is not None]
-    unranked = [(result.box, result) for result in results if result.points is None]
-    placed = _place(ranked, contender, plan.rules.tie_breaks, seed, plan.unit * plan.lift)
-    return placed + [result for _, result in sorted(unranked)]
+
+def _box_contender(result: BoxResult) -> Contender[BoxResult]:
+    return Contender(result.box, result.category, (result,), result)
 
 
 def _rank_teams(
@@ -171,8 +170,8 @@ def _rank_teams(
             team.points += (result.points or 0) * share
     for team in teams.values():
         team.eligible = not needs_all or len(team.boxes) == len(held)
-    points = [(-team.points, name, team) for name, team in teams.items()]
-    return _place(points, _team_contender, tie_breaks, seed, card_unit)
+    ordered = sorted(teams.values(), key=attrgetter("team"))
+    return _place(ordered, _team_contender, tie_breaks, seed, card_unit)
 
 
 def _team_contender(team: TeamResult) -> Contender[TeamResult]:
@@ -205,27 +204,35 @@ def _first_twice(names: Iterable[str | None]) -> str | None:
 
 
 def _place(
-    points: list[tuple[int, str, Placed]],
+    results: list[Placed],
     contender: Callable[[Placed], Contender[Placed]],
     tie_breaks: Sequence[TieBreak],
     seed: str | None,
     unit: int,
 ) -> list[Placed]:
-    """Rank by points, most first: entries hold −points, name, result. Shared ranks skip the next: 1, 2, 2, 4."""
-    points.sort()
-    ordered: list[Placed] = []
-    for _, equal in groupby(points, key=itemgetter(0)):
-        tied = [result for _, _, result in equal]
-        if len(tied) == 1:
-            tied[0].rank = len(ordered) + 1
-            ordered.append(tied[0])
-            continue
-        for group in settle([contender(result) for result in tied], tie_breaks, seed, unit=unit):
-            rank = len(ordered) + 1
-            for each in group:
-                each.target.rank = rank
-                ordered.append(each.target)
-    return ordered
+    """Rank by points, most first, those level by the tie-breaks, those level after that in the order given.
+
+    Shared ranks skip the next: 1, 2, 2, 4.
+    """
+    results.sort(key=attrgetter("points"), reverse=True)
+    start, end = 0, len(results)
+    while start < end:
+        points, stop = results[start].points, start + 1
+        while stop < end and results[stop].points == points:
+            stop += 1
+        if stop == start + 1:
+            results[start].rank = stop
+        else:
+            tied = [contender(result) for result in results[start:stop]]
+            at = start
+            for group in settle(tied, tie_breaks, seed, unit=unit):
+                rank = at + 1
+                for each in group:
+                    each.target.rank = rank
+                    results[at] = each.target
+                    at += 1
+        start = stop
+    return results
 
 
 def to_json(result: Tally) -> dict[str, object]:

@@ -7,14 +7,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from hashlib import sha256
-from operator import itemgetter
 from typing import Any, Generic, TypeVar
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import number_text, total_text
 from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep
 
-_first = itemgetter(0)
 Placed = TypeVar("Placed", BoxResult, TeamResult)
 
 
@@ -28,14 +26,16 @@ class Contender(Generic[Placed]):
     target: Placed
 
 
+Tied = Sequence[Contender[Any]]
 Value = Any  # an exact number, a list of them, or a digest: comparable within one rule
+Values = list[Value]
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """``value`` makes, for one step and seed, the function from a contender to what is compared."""
+    """``values``: what is compared, for those tied, a step and the seed; ``text``: how a value is read."""
 
-    value: Callable[[TieBreak, str], Callable[[Contender[Any]], Value]]
+    values: Callable[[Tied, TieBreak, str], Values]
     text: Callable[[Value, int], str]
     higher_wins: bool = True
 
@@ -64,22 +64,25 @@ def _part(group: list[Contender[Placed]], step: TieBreak, seed: str | None, unit
         total = group[0].target.total
         names = [contender.name for contender in group]
         raise LotNeeded(group[0].category, names, total_text(total if total is not None else 0))
-    value = rule.value(step, seed or "")
-    valued = [(value(contender), contender) for contender in group]
-    valued.sort(key=_first, reverse=rule.higher_wins)
-    record = TieStep(step, [contender.name for _, contender in valued], [each for each, _ in valued], unit)
-    for contender in group:
-        contender.target.ties += (record,)
-    if valued[0][0] == valued[-1][0]:
+    values = rule.values(group, step, seed or "")
+    if values.count(values[0]) == len(values):
+        record = TieStep(step, [contender.name for contender in group], values, unit)
+        for contender in group:
+            contender.target.ties += (record,)
         return [group]
+    order = sorted(range(len(values)), key=values.__getitem__, reverse=rule.higher_wins)
+    record = TieStep(step, [group[at].name for at in order], [values[at] for at in order], unit)
     label = step.label
     parts: list[list[Contender[Placed]]] = []
     before = None
-    for each, contender in valued:
+    for at in order:
+        contender, each = group[at], values[at]
+        contender.target.ties += (record,)
         contender.target.decided_by = label
-        if not parts or each != before:
-            parts.append([])
-        parts[-1].append(contender)
+        if each == before:
+            parts[-1].append(contender)
+        else:
+            parts.append([contender])
         before = each
     return parts
 
@@ -89,60 +92,50 @@ def value_text(value: Value, record: TieStep) -> str:
     return RULES[record.step.by].text(value, record.unit)
 
 
-def _counted_criterion(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
+def _counted_criterion(tied: Tied, step: TieBreak, seed: str) -> Values:
     # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-    def value(contender: Contender[Any]) -> Value:
-        total: Value = 0
+    values: Values = []
+    for contender in tied:
+        total: Any = 0
         for result in contender.results:
-            at = result.plan.column.get(step.criterion or "")
+            at = result.plan.column.get(step.criterion)
             if at is not None:  # else another category's rules, without this criterion
                 for row in result.kept:
                     total += row[1][at]
-        return total
+        values.append(total)
+    return values
 
-    return value
 
-
-def _criterion(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
-    of_counted = _counted_criterion(step, seed)
-
-    def value(contender: Contender[Any]) -> Value:
-        total: Value = of_counted(contender)
+def _criterion(tied: Tied, step: TieBreak, seed: str) -> Values:
+    values = _counted_criterion(tied, step, seed)
+    for place, contender in enumerate(tied):
         for result in contender.results:
-            at = result.plan.column.get(step.criterion or "")
+            at = result.plan.column.get(step.criterion)
             if at is not None:
-                for row, _ in result.gone:
-                    total += row[1][at]
-        return total
-
-    return value
+                values[place] += sum([row[1][at] for row, _ in result.gone])
+    return values
 
 
-def _dropped_cards(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
-    def value(contender: Contender[Any]) -> Value:
-        return sum([row[0] * result.plan.lift for result in contender.results for row, _ in result.gone])
+def _dropped_cards(tied: Tied, step: TieBreak, seed: str) -> Values:
+    return [
+        sum([row[0] * result.plan.lift for result in contender.results for row, _ in result.gone]) for contender in tied
+    ]
 
-    return value
 
-
-def _highest_card(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
+def _highest_card(tied: Tied, step: TieBreak, seed: str) -> Values:
     """All cards, best first. Where one list ends before they differ, the longer one is the higher."""
-
-    def value(contender: Contender[Any]) -> Value:
+    values: Values = []
+    for contender in tied:
         cards: list[int] = []
         for result in contender.results:
             cards += [row[0] * result.plan.lift for row in result.kept]
             cards += [row[0] * result.plan.lift for row, _ in result.gone]
-        return sorted(cards, reverse=True)
+        values.append(sorted(cards, reverse=True))
+    return values
 
-    return value
 
-
-def _lot(step: TieBreak, seed: str) -> Callable[[Contender[Any]], Value]:
-    def value(contender: Contender[Any]) -> Value:
-        return sha256(f"{seed}:{contender.category}:{contender.name}".encode()).hexdigest()
-
-    return value
+def _lot(tied: Tied, step: TieBreak, seed: str) -> Values:
+    return [sha256(f"{seed}:{each.category}:{each.name}".encode()).hexdigest() for each in tied]
 
 
 def _mark_text(value: Value, unit: int) -> str:

@@ -6,7 +6,6 @@ scaling and means multiply by whole numbers only.
 """
 
 from collections.abc import Sequence
-from decimal import Decimal
 from fractions import Fraction
 from math import lcm
 from operator import getitem
@@ -24,16 +23,18 @@ class Weighing(dict[Marks, int]):
     def __init__(self, rules: RuleSet) -> None:
         super().__init__()
         self.names = [criterion.name for criterion in rules.criteria]
-        possible: list[dict[Decimal, Fraction]] = []
-        for criterion in rules.criteria:
-            marks = allowed(rules, criterion.key)
-            if rules.scale.penalty is not None:
-                marks = (rules.scale.penalty, *marks)
-            weight = Fraction(criterion.weight)
-            possible.append({mark: weight * Fraction(mark) for mark in marks})
-        self.unit = lcm(*(part.denominator for column in possible for part in column.values()))
+        weights = [criterion.weight.as_integer_ratio() for criterion in rules.criteria]
+        penalty = () if rules.scale.penalty is None else (rules.scale.penalty,)
+        marks = [
+            {mark: mark.as_integer_ratio() for mark in (*penalty, *allowed(rules, criterion.key))}
+            for criterion in rules.criteria
+        ]
+        self.unit = lcm(
+            *(below * per for (_, below), column in zip(weights, marks, strict=True) for _, per in column.values())
+        )
         self.columns: list[dict[Mark, int]] = [
-            {mark: int(part * self.unit) for mark, part in column.items()} for column in possible
+            {mark: weight * top * (self.unit // (below * per)) for mark, (top, per) in column.items()}
+            for (weight, below), column in zip(weights, marks, strict=True)
         ]
 
     def __missing__(self, marks: Marks) -> int:
@@ -57,8 +58,9 @@ class Plan:
         self.unit = self.weigh.unit
         self.text = Texts(self.unit)
         self.cut = cutter(rules, self.text)
-        self.column = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
+        self.column: dict[str | None, int] = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
         self.full = rules.full_counted
+        self.most, self.fewest = rules.per_entry, rules.fewest
         self.lift = 1  # to the unit that several plans of one tally share
         self.factor, per = _factors(rules)
         self.total_unit = self.unit * per

@@ -99,6 +99,9 @@ def give_new_pass(*, contest: Contest, held: Pass, organiser: Account, by: str) 
     if held.opens == Pass.Opens.ACCOUNT and not slip_allowed(held.account, organiser):
         raise ValidationError(f"{held.account} signs in with an account of their own.")
     made = reissue_pass(held=held, by=by)
+    if held.account is not None:
+        held.account.set_unusable_password()  # another one: sessions opened with the old word end
+        held.account.save(update_fields=["password"])
     if held.contest is None and contest.is_drawn:  # an account's pass belongs to no contest: log it in this one
         write_log(contest=contest, chain="day", what="pass reissued", facts={"opens": held.opens}, by=by)
     return made

@@ -79,8 +79,10 @@ def new_small(request: HttpRequest) -> HttpResponse:
                 uid=data["uid"],
             )
         except (ValidationError, DrawRefused) as error:
-            say(form, error)
-        else:
+            contest = made_already(form, account)  # by a second press that was a moment quicker
+            if contest is None:
+                say(form, error)
+        if contest is not None:
             return redirect(landing(contest))
     return render(request, "contest/new_small.html", {"form": form}, status=422 if form.errors else 200)
 
@@ -96,7 +98,9 @@ def new_contest(request: HttpRequest) -> HttpResponse:
             try:
                 contest = services.create_contest(organiser=account, **form.cleaned_data)
             except ValidationError as error:
-                say(form, error)
+                contest = made_already(form, account)
+                if contest is None:
+                    say(form, error)
         if contest is not None:
             return redirect(room("contest:setup", contest))
     return render(request, "contest/new_contest.html", {"form": form}, status=422 if form.errors else 200)

@@ -2,6 +2,7 @@
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.test import Client
 from django.urls import reverse
 
 from contest.models import Account, ContestRole, LogRow, Pass
@@ -205,6 +206,19 @@ def test_a_new_pass_word_voids_the_old_one(client):
     new = word_of(Pass.objects.get(revoked_at=None))
     assert new in answer.content.decode()
     assert not LogRow.objects.filter(what="pass reissued").exists()
+
+
+def test_a_new_pass_word_ends_the_sessions_of_the_old_one(client):
+    contest = make_contest()
+    organiser_of(contest, client)
+    helper = make_helper(contest=contest, name="Clerk Rowan", parts={"tally"}, by="x")
+    phone = Client()
+    phone.post(reverse("contest:pass_in"), {"word": word_of(Pass.objects.get(account=helper))})
+    assert phone.get(url("day", contest)).status_code == 200
+    client.post(url("new_pass", contest), {"for": f"account-{helper.pk}"})
+    assert phone.get(url("day", contest)).status_code == 302
+    phone.post(reverse("contest:pass_in"), {"word": word_of(Pass.objects.get(account=helper, revoked_at=None))})
+    assert phone.get(url("day", contest)).status_code == 200
 
 
 def test_after_the_draw_a_new_pass_word_is_logged_and_the_page_says_so_before(client):

@@ -96,6 +96,18 @@ def test_a_form_that_arrives_twice_makes_one_contest(client, organiser):
     assert first.url == second.url
 
 
+def test_two_presses_at_once_make_one_contest(client, organiser, monkeypatch):
+    from contest.views import setup as views
+
+    client.post(URL, page())
+    answers = iter([None])  # the first look still finds nothing: the other press is a moment quicker
+    there = views.made_already
+    monkeypatch.setattr(views, "made_already", lambda form, account: next(answers, there(form, account)))
+    answer = client.post(URL, page())
+    assert answer.status_code == 302
+    assert Contest.objects.count() == 1
+
+
 def test_two_contests_of_one_name_get_two_addresses(client, organiser):
     client.post(URL, page())
     client.post(URL, page(uid="11111111-2222-4333-8444-555555555556"))

@@ -1,0 +1,81 @@
+"""A second verifier of results packages, written from the files' description alone: standard library only.
+
+It shares no code with the project. Rule sets: the lowest cards dropped, ties by counted_criterion, dropped_cards, lot.
+"""
+
+import csv
+import hashlib
+import io
+import json
+import tomllib
+from fractions import Fraction
+
+
+def sha(data):
+    return hashlib.sha256(data).hexdigest()
+
+
+def verify(files, fingerprint):
+    """The complaints about a package; `fingerprint` is the one printed on the day, or None."""
+    def read(name):
+        return list(csv.DictReader(io.StringIO(files[name].decode())))
+
+    bad = []
+    sums = dict(line.split("  ")[::-1] for line in files["SHA256SUMS"].decode().splitlines())
+    if {name: sha(data) for name, data in files.items() if name != "SHA256SUMS"} != sums:
+        bad.append("sums")
+    publics = sorted((n for n in files if n.startswith("public")), key=lambda n: (len(n), n))
+    if any(f"commitment\t{sha(files['secret.txt'])}" not in files[name].decode() for name in publics):
+        bad.append("commitment")
+    seed = sha(files["secret.txt"] + files[publics[-1]])
+    if f"seed\t{seed}\n" not in files["draw.txt"].decode():
+        bad.append("seed")
+    if fingerprint and sha(files["draw.txt"]) != fingerprint:
+        bad.append("fingerprint")
+    for name in ("log-day.csv", "log-cards.csv"):
+        before = "0" * 64
+        for row in read(name):
+            line = "\n".join([row["number"], row["at"], row["what"], row["facts"], before])
+            if row["previous"] != before or row["hash"] != sha(line.encode()):
+                bad.append(name)
+            before = row["hash"]
+    drawn = [line.split("\t") for line in files["draw.txt"].decode().splitlines() if line.count("\t") == 4]
+    owner = {box: team for _, box, _, _, team in drawn}
+    for swap in read("labels.csv"):
+        owner[swap["one"]], owner[swap["other"]] = owner[swap["other"]], owner[swap["one"]]
+    if any(owner.get(row["box"]) != row["team"] for row in read("turnins.csv")):
+        bad.append("owners")
+    stated = {(row["category"], row["box"]): row for row in read("results.csv")}
+    for category in json.loads(files["contest.json"])["categories"]:
+        key = category["key"]
+        rules = tomllib.loads(files[f"rules/{key}.toml"].decode(), parse_float=Fraction)
+        names = [each["key"] for each in rules["criterion"]]
+        weight = {each["key"]: Fraction(each["weight"]) for each in rules["criterion"]}
+        cards = {row["box"]: [] for row in read("turnins.csv") if (row["category"], row["status"]) == (key, "accepted")}
+        for row in read("cards.csv"):
+            if row["category"] == key and row["box"] in cards:
+                marks = {name: Fraction(row[name]) for name in names}
+                points = sum(weight[name] * marks[name] for name in names)
+                cards[row["box"]].append((points, [marks[name] for name in names], row["seat"], marks))
+        order = []
+        for box, rows in cards.items():
+            if len(rows) < rules["cards"]["fewest"]:
+                continue
+            rows.sort(key=lambda row: row[:3])
+            full = rules["cards"]["per_entry"]
+            drop = rules["drop"]["count"] if len(rows) == full or rules["drop"]["when_short"] == "drop" else 0
+            drop = min(drop, len(rows) - rules["cards"]["fewest"])
+            kept, gone = rows[drop:], rows[:drop]
+            total = sum(row[0] for row in kept) * (full - rules["drop"]["count"]) / len(kept)
+            ties = [
+                -sum(row[0] for row in gone) if step["by"] == "dropped_cards"
+                else sha(f"{seed}:{key}:{box}".encode()) if step["by"] == "lot"
+                else -sum(row[3][step["criterion"]] for row in kept)
+                for step in rules["tie_break"]
+            ]  # fmt: skip
+            order.append((-total, ties, box))
+        for rank, (total, _, box) in enumerate(sorted(order), 1):
+            said = stated[key, box]
+            if (said["rank"], Fraction(said["total"] or 0)) != (str(rank), -total):
+                bad.append(f"result of box {box}")
+    return bad

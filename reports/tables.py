@@ -5,6 +5,7 @@ from fractions import Fraction
 from typing import Any
 
 import django_tables2 as tables
+from django.utils.html import format_html
 
 from judging.templatetags.tally import points
 from reports.selectors import Place, Results
@@ -29,10 +30,14 @@ def overall_table(results: Results) -> tables.Table:
     ]
     for key, name, _ in groups:
         columns.append((f"{key}_place", tables.Column(name, attrs=FIGURE, order_by=(f"{key}_rank",))))
-        columns.append((f"{key}_total", tables.Column("Total", attrs=FIGURE, order_by=(f"{key}_value",))))
+        columns.append((f"{key}_total", tables.Column(_total_of(name), attrs=FIGURE, order_by=(f"{key}_value",))))
     table = tables.Table(list(rows.values()), extra_columns=columns, order_by=f"{groups[0][0]}_place")
     table.caption = "All places, a row a team"
     return table
+
+
+def _total_of(name: str) -> str:
+    return format_html('<span class="offscreen">{} </span>total', name)
 
 
 def _empty(place: Place, keys: Iterable[str]) -> dict[str, Any]:

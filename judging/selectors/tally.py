@@ -3,14 +3,15 @@
 Nothing here loads a team; what a frozen tally says of teams is left where it is.
 """
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from contest.models import Contest
+from contest.models import Contest, Seat, Sitting
 from contest.rules.say import total_text
 from judging.models import Tally
-from judging.records import Records, held_categories, sealed_records
+from judging.records import held_categories, sealed_records
 from judging.rules.outcome import BoxResult
 from judging.rules.workings import working
 
@@ -42,11 +43,12 @@ def provisional(contest: Contest) -> list[Standings]:
     """The standings so far, category by category; boxes that are not judged come last, without a reason."""
     records = sealed_records(contest)
     result = records.tally()
+    due = _due(contest)
     return [
         Standings(
             category.key,
             category.name,
-            [_line(each, records) for each in result.categories[category.key]]
+            [_line(each, due[category.key, each.table]) for each in result.categories[category.key]]
             + [
                 Line(number, None, None, "not judged", "stopped")
                 for key, number in records.not_judged
@@ -57,13 +59,26 @@ def provisional(contest: Contest) -> list[Standings]:
     ]
 
 
-def _line(result: BoxResult, records: Records) -> Line:
+def _due(contest: Contest) -> Counter[tuple[str, str]]:
+    """How many cards a box gets, by (category key, table number): one from every seat that is not vacant."""
+    due: Counter[tuple[str, str]] = Counter()
+    seats = Counter(Seat.objects.filter(table__contest=contest).values_list("table__number", flat=True))
+    for key in contest.categories.values_list("key", flat=True):
+        for table, number in seats.items():
+            due[key, str(table)] = number
+    vacant = Sitting.objects.filter(category__contest=contest, vacant=True)
+    for key, table in vacant.values_list("category__key", "seat__table__number"):
+        due[key, str(table)] -= 1
+    return due
+
+
+def _line(result: BoxResult, due: int) -> Line:
     total = None if result.total is None else total_text(result.total)
     if result.status == "disqualified":
         return Line(result.box, result.rank, total, "disqualified", "stopped", result.decided_by)
-    expected = records.rules[result.category].per_entry
-    word = f"{result.cards} of {expected} cards" if result.cards < expected else ""
-    return Line(result.box, result.rank, total, word, "waiting" if word else "", result.decided_by)
+    # A small table has fewer judges than the rules provide for: only its own seats are waited for.
+    word = f"{result.cards} of {due} cards" if result.cards < due else ""
+    return Line(result.box, result.rank, total, word, "waiting" if result.status == "short" else "", result.decided_by)
 
 
 def frozen(tally: Tally) -> list[Standings]:

@@ -140,6 +140,7 @@ def _page(
     newest = None if contest.is_sealed else newest_tally(contest)
     todos = day.in_the_way("closing", contest) if contest.is_drawn else []
     unlocked = contest.marks_locked_at is None
+    doubts = cards.doubtful(contest) if contest.is_drawn and (newest is None or unlocked) else []
     context = {
         "contest": contest,
         "parts": parts,
@@ -150,7 +151,8 @@ def _page(
         # Only the desk is still due: the moment to lock the marks and key the turn-ins on the same laptop.
         "only_desk_due": bool(todos) and all(todo.part == "desk" for todo in todos),
         "signs_at_once": _signs_at_once(contest, parts),
-        "doubts": cards.doubtful(contest) if contest.is_drawn and (newest is None or unlocked) else [],
+        "slips": [doubt for doubt in doubts if doubt.kind != "equal"],
+        "even": [doubt for doubt in doubts if doubt.kind == "equal"],
         "standings": _standings(contest, newest),
         "close_form": forms.get("close") or CloseForm(),
         "unlock_form": forms.get("unlock") or UnlockForm(),

@@ -73,7 +73,7 @@ def seat_teams(layout: Layout, generator: Generator, progress: Progress | None =
         starts = [_best_cyclic(layout, generator)]
         if len(layout.entered) >= layout.tables:  # arrays bind every team to every table: trades go further
             starts.append(matched)
-    starts *= 1 + _SMALL // sum(map(len, layout.entered))
+    starts *= min(3, 1 + _SMALL // sum(map(len, layout.entered)))
     best = _Best(layout)
     for i, start in enumerate(starts):
         best.consider(_improved(layout, start, generator))

@@ -147,6 +147,7 @@ class Exchange:
         change += self.repeat * c.pairs
         change += 2 * c.pairs * spread + 4 * apart + 2 * toward**2 + 4 * c.pairs**2 + 8 * c.pairs * toward
         forbidden = c.barred[:, seat]
+        forbidden[c.real == 0] |= np.isin(seat, seat[c.real == 0])  # two holes at a table would be uneven
         change[(seat[:, None] == seat[None, :]) | forbidden | forbidden.T | (c.pairs == 0)] = _FAR
         return change
 

@@ -3,6 +3,11 @@
 import os
 
 import pytest
+from hypothesis import settings as hypothesis_settings
+
+# A first import or a busy machine makes one example slow; that says nothing about the rule under test.
+hypothesis_settings.register_profile("steady", deadline=None)
+hypothesis_settings.load_profile("steady")
 
 # The browser's driver keeps an event loop in the test's thread; the tests themselves are not asynchronous.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")

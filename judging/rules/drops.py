@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
+from itertools import zip_longest
 from math import sqrt
 
 from contest.rules.ruleset import RuleSet
@@ -18,15 +19,12 @@ from judging.rules.rows import Cut, Cutter, Row, Texts
 
 def cutter(rules: RuleSet, text: Texts) -> Cutter:
     """The rule set's drop as a function of a box's rows. ``text`` puts weighted marks into words."""
-    drop = RULES[rules.drop.rule](rules, text)
-    if rules.drop.when_short == "drop":
-        return drop
-    per_entry = rules.per_entry
+    return RULES[rules.drop.rule](rules, text)
 
-    def unless_short(rows: Sequence[Row]) -> Cut:
-        return (rows, ()) if len(rows) < per_entry else drop(rows)
 
-    return unless_short
+def _kept_below(rules: RuleSet) -> int:
+    """A box with fewer cards than this keeps them all."""
+    return rules.per_entry if rules.drop.when_short == "keep" else 0
 
 
 def _none(rules: RuleSet, text: Texts) -> Cutter:
@@ -34,33 +32,41 @@ def _none(rules: RuleSet, text: Texts) -> Cutter:
 
 
 def _lowest(rules: RuleSet, text: Texts) -> Cutter:
-    count, fewest, reasons = rules.drop.count, rules.fewest, _Reasons(text)
+    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons(text)
 
     def drop(rows: Sequence[Row]) -> Cut:
-        lows = min(count, len(rows) - fewest)
-        return rows[lows:], reasons.ends(rows, lows, 0)
+        number = len(rows)
+        if number < kept_below:
+            return rows, ()
+        lows = min(count, number - fewest)
+        return rows[lows:], reasons.lowest(rows, lows)
 
     return drop
 
 
 def _highest(rules: RuleSet, text: Texts) -> Cutter:
-    count, fewest, reasons = rules.drop.count, rules.fewest, _Reasons(text)
+    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons(text)
 
     def drop(rows: Sequence[Row]) -> Cut:
+        if len(rows) < kept_below:
+            return rows, ()
         highs = min(count, len(rows) - fewest)
-        return rows[: len(rows) - highs], reasons.ends(rows, 0, highs)
+        return rows[: len(rows) - highs], reasons.highest(rows, highs)
 
     return drop
 
 
 def _highest_and_lowest(rules: RuleSet, text: Texts) -> Cutter:
-    count, fewest, reasons = rules.drop.count, rules.fewest, _Reasons(text)
+    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons(text)
 
     def drop(rows: Sequence[Row]) -> Cut:
+        if len(rows) < kept_below:
+            return rows, ()
         # In turn, the lowest first: where the room is odd, the front gives one more.
         takes = min(2 * count, len(rows) - fewest)
         lows, highs = (takes + 1) // 2, takes // 2
-        return rows[lows : len(rows) - highs], reasons.ends(rows, lows, highs)
+        pairs = zip_longest(reasons.lowest(rows, lows), reasons.highest(rows, highs))
+        return rows[lows : len(rows) - highs], [gone for pair in pairs for gone in pair if gone is not None]
 
     return drop
 
@@ -73,14 +79,24 @@ class _Reasons(dict[tuple[int, int, int, bool], str]):
         super().__init__()
         self.text = text
 
-    def ends(self, rows: Sequence[Row], lows: int, highs: int) -> list[tuple[Row, str]]:
-        """The first and last rows as gone, from both ends in turn, the lowest first."""
-        number = len(rows)
-        gone = [(row, self[number, place, row[0], row[0] == rows[lows][0]]) for place, row in enumerate(rows[:lows])]
-        for place in range(highs):
-            row = rows[-1 - place]
-            reason = self[number, -1 - place, row[0], row[0] == rows[-1 - highs][0]]
-            gone.insert(2 * place + 1, (row, reason))  # past the end where nothing goes from the front
+    def lowest(self, rows: Sequence[Row], lows: int) -> list[tuple[Row, str]]:
+        """The first rows as gone, each with its reason."""
+        number, beside = len(rows), rows[lows][0]
+        gone: list[tuple[Row, str]] = []
+        for place in range(lows):
+            row = rows[place]
+            points = row[0]
+            gone.append((row, self[number, place, points, points == beside]))
+        return gone
+
+    def highest(self, rows: Sequence[Row], highs: int) -> list[tuple[Row, str]]:
+        """The last rows as gone, the highest first."""
+        number, beside = len(rows), rows[-1 - highs][0]
+        gone: list[tuple[Row, str]] = []
+        for place in range(-1, -1 - highs, -1):
+            row = rows[place]
+            points = row[0]
+            gone.append((row, self[number, place, points, points == beside]))
         return gone
 
     def __missing__(self, key: tuple[int, int, int, bool]) -> str:
@@ -97,7 +113,11 @@ class _Reasons(dict[tuple[int, int, int, bool], str]):
 def _one_by_one(rules: RuleSet, find: Callable[[Sequence[Row]], tuple[int, str] | None]) -> Cutter:
     """Drop what ``find`` names, its place and the reason, again and again while it names a card and may."""
 
+    kept_below = _kept_below(rules)
+
     def drop(rows: Sequence[Row]) -> Cut:
+        if len(rows) < kept_below:
+            return rows, ()
         kept, gone = list(rows), []
         for _ in range(min(rules.drop.count, len(rows) - rules.fewest)):
             found = find(kept)

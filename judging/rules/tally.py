@@ -60,17 +60,17 @@ def tally(
     Raises LotNeeded for a lot without a seed, ValueError for input that cannot be tallied.
     """
     plans = _plans(rules)
-    results: dict[str, list[BoxResult]] = {category: [] for category in rules}
-    warnings: list[str] = []
+    entered: dict[str, list[Box]] = {category: [] for category in rules}
     for box in boxes:
-        if box.category not in plans:
+        if box.category not in entered:
             raise ValueError(f"box {box.box} is in {box.category}, a category without rules")
-        if box.status not in _STATUS:
-            raise ValueError(f"box {box.box} in {box.category} is {box.status}, which is no status of a box")
-        results[box.category].append(_STATUS[box.status](plans[box.category], box, warnings))
-    for category, listed in results.items():
-        _check_single(category, listed)
-        results[category] = _rank_boxes(listed, plans[category], seed)
+        entered[box.category].append(box)
+    warnings: list[str] = []
+    results: dict[str, list[BoxResult]] = {}
+    for category, plan in plans.items():
+        judged = _judge(entered[category], plan, warnings)
+        _check_single(category, judged)
+        results[category] = _rank_boxes(judged, plan, seed)
     teams = None
     if overall is not None:
         contest = overall_rules or next(iter(rules.values()))
@@ -92,48 +92,51 @@ def _check_single(category: str, results: Sequence[BoxResult]) -> None:
         raise ValueError(f"box {_first_twice([result.box for result in results])} is in {category} twice")
 
 
-def _judged(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
-    weigh = plan.weigh
-    rows: list[Row] = [(weigh[card.marks], card.marks, card.seat) for card in box.cards]
-    cards = len(rows)
-    if cards > plan.most:
-        raise ValueError(f"box {box.box} in {box.category} has {cards} cards where {plan.most} are expected")
-    if len({row[2] for row in rows}) < cards:
-        raise ValueError(f"box {box.box} in {box.category} has two cards of one seat")
-    if cards < plan.fewest:
-        return BoxResult(box.category, box.box, box.team, box.table, "short", plan, cards)
-    rows.sort()
-    kept, gone = plan.cut(rows)
-    points = sum([row[0] for row in kept]) * plan.factor[len(kept)]
-    return BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, kept, gone)
+def _judge(boxes: Sequence[Box], plan: Plan, warnings: list[str]) -> list[BoxResult]:
+    """The boxes of one category, not yet ranked. The pass that every card goes through once."""
+    weigh, cut, factor, most, fewest = plan.weigh, plan.cut, plan.factor, plan.most, plan.fewest
+    results: list[BoxResult] = []
+    for box in boxes:
+        if box.status != "accepted":
+            results.append(_ruled(box, plan, warnings))
+            continue
+        rows: list[Row] = [(weigh[card.marks], card.marks, card.seat) for card in box.cards]
+        cards = len(rows)
+        if cards > most:
+            raise ValueError(f"box {box.box} in {box.category} has {cards} cards where {most} are expected")
+        if len({row[2] for row in rows}) < cards:
+            raise ValueError(f"box {box.box} in {box.category} has two cards of one seat")
+        if cards < fewest:
+            results.append(BoxResult(box.category, box.box, box.team, box.table, "short", plan, cards))
+            continue
+        rows.sort()
+        kept, gone = cut(rows)
+        points = sum([row[0] for row in kept]) * factor[len(kept)]
+        results.append(BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, kept, gone))
+    return results
 
 
-def _not_judged(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
+# How a box that is not judged comes out, by status.
+_RESULT: Mapping[str, Callable[[RuleSet], str]] = {
+    "late": lambda rules: rules.late,
+    "absent": lambda rules: "unranked",
+    "refused": lambda rules: "unranked",
+    "disqualified": lambda rules: rules.disqualified,
+}
+
+
+def _ruled(box: Box, plan: Plan, warnings: list[str]) -> BoxResult:
+    if box.status not in _RESULT:
+        raise ValueError(f"box {box.box} in {box.category} is {box.status}, which is no status of a box")
     if box.cards:
         cards = counted(len(box.cards), "card")
         ignored = f"its {cards} {'is' if len(box.cards) == 1 else 'are'} ignored"
         warnings.append(f"box {box.box} in {box.category} is {box.status}: {ignored}")
-    return BoxResult(box.category, box.box, box.team, box.table, box.status, plan, len(box.cards))
-
-
-def _ruled(result_of: Callable[[RuleSet], str]) -> Callable[[Plan, Box, list[str]], BoxResult]:
-    def result(plan: Plan, box: Box, warnings: list[str]) -> BoxResult:
-        answer = _not_judged(plan, box, warnings)
-        if result_of(plan.rules) == "penalty_marks":
-            answer.kept, answer.gone = plan.cut(plan.penalty_rows())
-            answer.points = sum(row[0] for row in answer.kept) * plan.factor[len(answer.kept)]
-        return answer
-
+    result = BoxResult(box.category, box.box, box.team, box.table, box.status, plan, len(box.cards))
+    if _RESULT[box.status](plan.rules) == "penalty_marks":
+        result.kept, result.gone = plan.cut(plan.penalty_rows())
+        result.points = sum(row[0] for row in result.kept) * plan.factor[len(result.kept)]
     return result
-
-
-_STATUS: Mapping[str, Callable[[Plan, Box, list[str]], BoxResult]] = {
-    "accepted": _judged,
-    "late": _ruled(lambda rules: rules.late),
-    "absent": _not_judged,
-    "refused": _not_judged,
-    "disqualified": _ruled(lambda rules: rules.disqualified),
-}
 
 
 def _rank_boxes(results: Sequence[BoxResult], plan: Plan, seed: str | None) -> list[BoxResult]:

@@ -21,7 +21,7 @@ KINDS = {
 }
 _ALWAYS = [
     ("portions", "Too few portions: no card from the seats that got none"),
-    ("lost", "Card lost: the judge's marks will not come"),
+    ("lost", "Card lost: the marks of this judge will not come"),
     ("dismissal", "Card dismissed: its marks do not stand, the judge marks anew"),
 ]
 _PENALTIES = [

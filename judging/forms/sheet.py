@@ -12,6 +12,7 @@ from judging.services.cards import SheetRefused, read_marks
 
 #: Boxes side by side on a laptop before the grid starts a new band.
 BAND = 8
+BLANK = "no marks: type them, or tick “no marks”"
 
 
 @dataclass
@@ -40,6 +41,11 @@ class Column:
     @property
     def filled(self) -> bool:
         return any(cell.value for cell in self.cells)
+
+    @property
+    def left_out(self) -> bool:
+        """Whether nothing is to be handed in: ticked as having no marks, or blank and not missed."""
+        return self.no_marks or (self.line.optional and not self.filled and not self.line.stands)
 
     @property
     def shown_before(self) -> list[str]:
@@ -130,11 +136,11 @@ class SheetForm:
         ]
 
     def marks(self) -> dict[str, dict[str, str]]:
-        """What is to be handed in: every box that takes marks and is not ticked as having none."""
+        """What is to be handed in: every box that takes marks and is not left out."""
         return {
             column.number: {cell.name.partition("-")[2]: cell.value for cell in column.cells}
             for column in self.taking
-            if not column.no_marks
+            if not column.left_out
         }
 
     def versions(self) -> dict[str, str]:
@@ -170,14 +176,18 @@ class SheetForm:
 
     def _summarise(self) -> None:
         self.summary = []
+        blank = [column for column in self.columns if column.error == BLANK]
         for column in self.columns:
-            if column.error:
+            if column.error and not (column.error == BLANK and len(blank) > 1):
                 self.summary.append((column.cells[0].name, _with_number(column.number, column.error)))
             self.summary += [
                 (cell.name, f"{column.number}, {cell.label.lower()}: {cell.error}")
                 for cell in column.cells
                 if cell.error
             ]
+        if len(blank) > 1:
+            numbers = ", ".join(column.number for column in blank)
+            self.summary.append((blank[0].cells[0].name, f"{numbers}: {BLANK}"))
         if self.reason_error:
             self.summary.append(("reason", self.reason_error))
 
@@ -191,6 +201,6 @@ def _column_error(column: Column) -> str:
         return "marks stand for this box; only the head judge can dismiss them"
     if column.no_marks and column.filled:
         return "marks are typed and “no marks” is ticked: keep one of them"
-    if not column.no_marks and not column.filled:
-        return "no marks: type them, or tick “no marks on the paper”"
+    if not column.left_out and not column.filled:
+        return BLANK
     return ""

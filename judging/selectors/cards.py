@@ -65,12 +65,14 @@ class Line:
     """One card of a score sheet: a box as a seat sees it.
 
     `version` changes with every reading and with a dismissal: whoever hands in an older one has not seen the
-    newest marks. `why_not` says why no marks are taken for it, empty where they are.
+    newest marks. `why_not` says why no marks are taken for it, empty where they are; `optional` marks are taken
+    and not missed, since the box is disqualified.
     """
 
     box: Box
     position: int | None
     why_not: str = ""
+    optional: bool = False
     reading: Reading | None = None
     marks: dict[str, Decimal] = field(default_factory=dict)
     dismissed: bool = False
@@ -110,6 +112,7 @@ def sheet_lines(contest: Contest, category: Category, seat: Seat) -> list[Line]:
 
 def _apply(on_box: BoxRulings, seat: Seat, line: Line) -> None:
     line.words = list(on_box.words)
+    line.optional = on_box.out
     if not line.why_not and seat.pk in on_box.lost:
         line.why_not = "card ruled lost"
 

@@ -4,6 +4,7 @@ import hashlib
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -83,10 +84,14 @@ def _do(request: HttpRequest, contest: Contest, panel: BoxPanel | None) -> tuple
     if not form.is_valid():
         return form, ""
     try:
-        made = _rule(contest, panel, form.cleaned_data, by)
+        with transaction.atomic():
+            made = _rule(contest, panel, form.cleaned_data, by)
+            said = ", ".join(in_words(ruling) for ruling in made)
+            for call in open_calls(contest).filter(box=panel.box):
+                answer_call(call=call, answer=said, by=by)
     except ValidationError as invalid:
         raise RulingRefused(" ".join(invalid.messages)) from None
-    return form, f"Ruled: {panel.box.number}, {', '.join(in_words(ruling) for ruling in made)}."
+    return form, f"Ruled: {panel.box.number}, {said}."
 
 
 def _number(text: str | None) -> int:

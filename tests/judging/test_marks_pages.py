@@ -164,7 +164,7 @@ def test_a_bad_mark_is_said_at_its_cell_and_all_that_was_typed_stays(contest, cl
 def test_a_card_without_marks_is_asked_for_and_the_tick_leaves_it_missing(contest, clerk):
     answer = clerk.post(sheet_address(contest), posted({**THREE, "203": ""}))
     assert answer.status_code == 422
-    assert "203: no marks: type them, or tick “no marks on the paper”" in answer.content.decode()
+    assert "203: no marks: type them, or tick “no marks”" in answer.content.decode()
     answer = clerk.post(sheet_address(contest), posted({"201": "8 9 7", "202": "7 7 7"}, none=["203"]))
     assert answer.url == sheet_address(contest, seat="B")
     assert Reading.objects.count() == 2
@@ -260,6 +260,16 @@ def test_rulings_show_on_the_flights_and_on_the_sheet(contest, clerk):
     assert "202: disqualified" in clerk.get(address(contest, "marks")).content.decode()
     text = clerk.get(sheet_address(contest)).content.decode()
     assert '<span id="words-202" class="words">disqualified</span>' in text
+
+
+def test_a_disqualified_box_may_stay_blank_on_the_sheet(contest, clerk):
+    box = contest.boxes.get(number="202")
+    Ruling.objects.create(contest=contest, kind="disqualification", scope="box", box=box, reason="x", by="head judge")
+    answer = clerk.post(sheet_address(contest), posted({**THREE, "202": ""}))
+    assert answer.url == sheet_address(contest, seat="B")
+    assert set(Reading.objects.values_list("card__box__number", flat=True)) == {"201", "203"}
+    clerk.post(sheet_address(contest, seat="B"), posted(THREE))  # marks given before the ruling are kept
+    assert Reading.objects.filter(card__box=box).count() == 1
 
 
 def test_no_page_names_a_team_or_depends_on_the_pairing():

@@ -257,6 +257,17 @@ def test_a_call_stands_on_top_until_answered_and_comes_by_itself(contest, judge)
     assert "waits for the head judge" not in closing_texts(contest)
 
 
+def test_a_ruling_answers_the_calls_about_its_box(contest, judge):
+    table, category = contest.tables.get(), contest.categories.get(key="chicken")
+    for number in ("201", "202"):
+        call_head_judge(
+            contest=contest, table=table, category=category, about="portions", box=box_of(contest, number), by="captain"
+        )
+    judge.post(address(contest, "rulings"), {"do": "rule", "box": "201", "what": "portions", "seats": ["F"]})
+    assert {call.box.number: call.answer for call in Call.objects.all()} == {"201": "seat F: card lost", "202": ""}
+    assert Call.objects.get(answered_at__isnull=True).box.number == "202"
+
+
 @pytest.mark.parametrize("posted", [{"do": "answer", "call": "x"}, {"do": "withdraw", "ruling": "99999"}])
 def test_what_is_not_there_cannot_be_answered_or_taken_back(contest, judge, posted):
     assert judge.post(address(contest, "rulings"), posted).status_code == 404

@@ -3,7 +3,7 @@
 "use strict";
 
 const sheet = document.getElementById("sheet");
-const boxes = [...sheet.querySelectorAll("fieldset.box:not(.closed)")];
+const boxes = [...sheet.querySelectorAll(".box:not(.closed)")];
 const cells = boxes.flatMap((box) => [...box.querySelectorAll(".cell input")]);
 const handIn = document.getElementById("hand-in");
 const refusal = sheet.querySelector(".refused-key");
@@ -57,7 +57,7 @@ function readBack() {
 function put(cell, value) {
   cell.value = value;
   cell.removeAttribute("aria-invalid");
-  const none = cell.closest("fieldset").querySelector(".none input");
+  const none = cell.closest(".box").querySelector(".none input");
   if (none && value) none.checked = false;
   readBack();
 }
@@ -86,14 +86,14 @@ function type(cell, sign) {
 }
 
 function sideways(cell, step) {
-  const own = boxes.indexOf(cell.closest("fieldset"));
+  const own = boxes.indexOf(cell.closest(".box"));
   const row = [...boxes[own].querySelectorAll(".cell input")].indexOf(cell);
   const target = boxes[own + step];
   if (target) go(cells.indexOf(target.querySelectorAll(".cell input")[row]));
 }
 
 function noMarks(cell) {
-  const box = cell.closest("fieldset");
+  const box = cell.closest(".box");
   const none = box.querySelector(".none input");
   if (!none) return;
   none.checked = true;

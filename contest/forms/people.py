@@ -110,7 +110,7 @@ class ListForm(forms.Form):
     text = forms.CharField(
         label="Paste or type, one line each",
         required=False,
-        max_length=200_000,
+        max_length=1_000_000,
         strip=False,
         widget=forms.Textarea(attrs={"rows": 10, "spellcheck": "false", "autocomplete": "off"}),
     )

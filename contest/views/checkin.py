@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
+from django_htmx.http import reselect, retarget
 
 from contest.access import for_parts
 from contest.forms.people import CheckInForm
@@ -40,9 +41,14 @@ def check_in(request: HttpRequest, contest: Contest) -> HttpResponse:
 @require_POST
 @for_parts("organiser", "desk")
 def check_in_team(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
-    """Write what was changed for one team; with htmx only its row is sent back."""
+    """Write what was changed for one team.
+
+    With htmx only what is shown of the team comes back: what somebody types meanwhile stays, and the next change is
+    seen against what this tablet has sent, so that it does not undo another's.
+    """
     entry = get_object_or_404(selectors.entries(contest), number=number)
     form = CheckInForm(request.POST, entry=entry)
+    whole = "in_order" in request.POST or not form.is_valid()
     if form.is_valid():
         changes = form.changes()
         if "in_order" in request.POST:
@@ -51,9 +57,12 @@ def check_in_team(request: HttpRequest, contest: Contest, number: int) -> HttpRe
             services.check_in(entry=entry, by=request.viewer.name, arrived=changes.pop("arrived"))
         if changes:
             services.inspect_meat(entry=entry, by=request.viewer.name, **changes)
-        form = CheckInForm(entry=entry)
+        if whole:
+            form = CheckInForm(entry=entry)
     if request.htmx:
-        return render(request, "contest/_check_in_team.html", {"contest": contest, "form": form, "moved": True})
+        answer = render(request, "contest/_check_in_team.html", {"contest": contest, "form": form, "moved": True})
+        shown = f"#team-{number} .shown"
+        return answer if whole else reselect(retarget(answer, shown), ".shown")
     if form.errors:
         messages.error(request, f"Team {number} was not saved: the problem’s text is longer than 300 characters.")
     show = request.POST.get("show", "")

@@ -95,15 +95,26 @@ def test_ticking_again_keeps_the_first_time_and_unticking_forgets_it():
     assert (entry.arrived_at, entry.arrived_by) == (None, "")
 
 
-def test_with_htmx_only_the_row_comes_back():
+def test_with_htmx_what_is_typed_meanwhile_stays_and_another_tablet_is_not_undone():
     contest = make_contest()
-    answer = post(
-        client_for(contest, "desk"), contest, 4, {"arrived": "on", "was_arrived": "False"}, HTTP_HX_REQUEST="true"
-    )
+    inspect_meat(entry=contest.entries.get(number=4), by="another tablet", cold=True)
+    client = client_for(contest, "desk")
+    data = {"arrived": "on", "was_arrived": "False", "was_cold": "False", "problem": "", "was_problem": ""}
+    answer = post(client, contest, 4, data, HTTP_HX_REQUEST="true")
+    assert answer.headers["HX-Retarget"] == "#team-4 .shown"
+    assert answer.headers["HX-Reselect"] == ".shown"
     text = answer.content.decode()
-    assert text.startswith("<li")
-    assert 'id="team-4"' in text
-    assert "arrived" in text
+    assert 'name="initial-team-4-arrived" value="True"' in text
+    assert 'name="initial-team-4-cold" value="False"' in text  # as this tablet shows it
+    entry = contest.entries.get(number=4)
+    assert (entry.arrived_at is not None, entry.meat_cold) == (True, True)
+
+
+def test_with_htmx_the_one_button_brings_the_whole_row():
+    contest = make_contest()
+    answer = post(client_for(contest, "desk"), contest, 4, {"in_order": "1"}, HTTP_HX_REQUEST="true")
+    assert answer.content.decode().startswith('<li class="team-in moved" id="team-4">')
+    assert "HX-Retarget" not in answer.headers
 
 
 def test_the_cautions_stand_beside_the_list_with_their_sources():

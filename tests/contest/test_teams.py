@@ -1,7 +1,10 @@
 """The teams of a contest: entering, changing, withdrawing, before and after the draw."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
 from django.urls import reverse
 
 from contest.models import Entered, LogRow, Team
@@ -191,3 +194,18 @@ def test_teams_are_the_organisers(part, status):
     client = client_for(contest, part)
     assert client.get(page(contest)).status_code == status
     assert client.get(page(contest, "team", 1)).status_code == status
+
+
+@pytest.mark.django_db(transaction=True)
+def test_teams_entered_at_the_same_moment_get_different_numbers():
+    contest = make_contest(teams=0)
+
+    def enter(letter):
+        try:
+            return add_entry(contest=contest, number=None, team_name=f"Team {letter}").number
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(8) as pool:
+        numbers = list(pool.map(enter, "ABCDEFGHIJKL"))
+    assert sorted(numbers) == list(range(1, 13))

@@ -11,6 +11,7 @@ urlpatterns = [
     path("c/<slug:slug>/rulings/", rulings.rulings, name="rulings"),
     path("c/<slug:slug>/rulings/calls/", rulings.calls, name="calls"),
     path("c/<slug:slug>/tally/", tally.tally, name="tally"),
+    path("c/<slug:slug>/tally/doubts/", tally.doubts, name="doubts"),
     path("c/<slug:slug>/tally/lock/", tally.lock, name="lock"),
     path("c/<slug:slug>/tally/unlock/", tally.unlock, name="unlock"),
     path("c/<slug:slug>/tally/close/", tally.close, name="close"),

@@ -1,6 +1,7 @@
 """The tally: standings by box number, what still waits, locking, closing, signing off, revising."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
@@ -26,6 +27,7 @@ from judging.services.tally import (
 )
 
 PARTS = ("organiser", "tally", "head_judge")
+KEYERS = frozenset({"organiser", "tally"})  # who may open a score sheet
 
 
 @require_GET
@@ -45,6 +47,20 @@ def working(request: HttpRequest, contest: Contest, number: str) -> HttpResponse
     category, lines = found
     template = "judging/_working.html" if request.htmx else "judging/working.html"
     return render(request, template, {"contest": contest, "number": number, "category": category, "lines": lines})
+
+
+@require_GET
+@for_parts(*PARTS)
+def doubts(request: HttpRequest, contest: Contest) -> HttpResponse:
+    """One list of the marks that look like slips: a page, or the part of the tally that loads by itself."""
+    found = cards.doubtful(contest) if contest.is_drawn else []
+    context = {
+        "contest": contest,
+        "slips": [doubt for doubt in found if doubt.kind != "equal"],
+        "even": [doubt for doubt in found if doubt.kind == "equal"],
+        "may_open": bool(request.viewer.parts(contest) & KEYERS),
+    }
+    return render(request, "judging/_doubts.html" if request.htmx else "judging/doubts.html", context)
 
 
 @require_POST
@@ -138,27 +154,29 @@ def _page(
 ) -> HttpResponse:
     parts = request.viewer.parts(contest)
     newest = None if contest.is_sealed else newest_tally(contest)
-    todos = day.in_the_way("closing", contest) if contest.is_drawn else []
-    unlocked = contest.marks_locked_at is None
-    doubts = cards.doubtful(contest) if contest.is_drawn and (newest is None or unlocked) else []
+    todos = [_openable(todo, parts) for todo in day.in_the_way("closing", contest)] if contest.is_drawn else []
     context = {
         "contest": contest,
         "parts": parts,
         "tally": newest,
         "todos": todos,
         "refused": refused,
-        "locked": not unlocked,
+        "locked": contest.marks_locked_at is not None,
         # Only the desk is still due: the moment to lock the marks and key the turn-ins on the same laptop.
         "only_desk_due": bool(todos) and all(todo.part == "desk" for todo in todos),
         "signs_at_once": _signs_at_once(contest, parts),
-        "slips": [doubt for doubt in doubts if doubt.kind != "equal"],
-        "even": [doubt for doubt in doubts if doubt.kind == "equal"],
         "standings": _standings(contest, newest),
         "close_form": forms.get("close") or CloseForm(),
         "unlock_form": forms.get("unlock") or UnlockForm(),
         "revise_form": forms.get("revise") or ReviseForm(),
     }
     return render(request, "judging/tally.html", context, status=status)
+
+
+def _openable(todo: day.Todo, parts: frozenset[str]) -> day.Todo:
+    """Without its link where the page behind it is closed to the viewer."""
+    openers = {"head_judge": {"head_judge"}, "desk": {"organiser"}, "organiser": {"organiser"}}
+    return todo if parts & openers.get(todo.part, KEYERS) else replace(todo, url="")
 
 
 def _standings(contest: Contest, newest: Tally | None) -> list[tallies.Standings]:

@@ -5,7 +5,7 @@ from django.urls import reverse
 
 from contest.day import Todo
 from contest.models import Pairing
-from judging.models import Ruling, Tally
+from judging.models import Mark, Ruling, Tally
 from judging.templatetags.tally import place_word, points, tie_words
 from tests.factories import client_for, give_part, make_contest, make_drawn, mark_everything, take_in
 
@@ -61,7 +61,7 @@ def test_a_tie_break_in_words():
     assert place_word(3) == "third"
 
 
-@pytest.mark.parametrize("name", ["tally", "working"])
+@pytest.mark.parametrize("name", ["tally", "working", "doubts"])
 @pytest.mark.parametrize(
     ("part", "status"),
     [
@@ -114,12 +114,34 @@ def test_sealed_standings_by_box_number_and_no_team_anywhere(contest):
         assert name not in text
 
 
+def test_marks_that_look_like_slips_are_listed_with_their_sheet(contest):
+    card = Mark.objects.get(
+        criterion="taste", reading__card__box__number="204", reading__card__seat__letter="B", reading__standing=True
+    )
+    card.value = 1
+    card.save()
+    client = client_for(contest, "tally")
+    assert address(contest, "doubts") in page(client, contest)
+    text = client.get(address(contest, "doubts")).content.decode()
+    assert "204" in text
+    sheet = {"category": "chicken", "table": 2, "seat": "B"}
+    assert address(contest, "sheet", **sheet) in text
+    part = client.get(address(contest, "doubts"), headers={"HX-Request": "true"}).content.decode()
+    assert "<html" not in part
+    assert address(contest, "sheet", **sheet) in part
+
+
 @pytest.mark.parametrize("part", PARTS)
 def test_nothing_changes_when_the_pairing_is_permuted(contest, part):
     box = contest.boxes.get(number="201")
     Ruling.objects.create(contest=contest, kind="disqualification", scope="team", box=box, reason="found", by="head")
     client = client_for(contest, part)
-    addresses = [address(contest), address(contest, "working", number="201"), address(contest, "working", number="207")]
+    addresses = [
+        address(contest),
+        address(contest, "doubts"),
+        address(contest, "working", number="201"),
+        address(contest, "working", number="207"),
+    ]
 
     def shown():
         # The token of the form is new with every answer.
@@ -186,7 +208,8 @@ def test_when_only_the_desk_is_due_the_marks_are_locked_first(contest, monkeypat
     assert client.post(address(contest, "lock")).status_code == 302
     text = page(client, contest)
     assert "The marks are locked." in text
-    assert 'href="/c/x/desk/"' not in text
+    assert 'href="/c/x/desk/"' in text
+    assert 'href="/c/x/desk/"' not in page(client_for(contest, "tally"), contest)
     assert client.post(address(contest, "unlock"), {"unlock-reason": ""}).status_code == 422
     assert client.post(address(contest, "unlock"), {"unlock-reason": "a sheet turned up"}).status_code == 302
     contest.refresh_from_db()

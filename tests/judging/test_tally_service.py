@@ -13,6 +13,8 @@ from judging.frozen import canonical
 from judging.models import Mark, Reading, Tally
 from judging.records import closing_records
 from judging.rules.tally import Box, Card, tally
+from judging.services.cards import SheetRefused, hand_in_sheet
+from judging.services.rulings import rule
 from judging.services.tally import TallyRefused, close_tally, lock_marks, revise, sign_off, unlock_marks
 from tests.factories import make_contest, make_drawn, mark_everything, take_in
 
@@ -84,6 +86,52 @@ def test_closing_is_refused_with_the_list_and_changes_nothing(contest, monkeypat
     assert contest.marks_locked_at is None
     assert not Tally.objects.exists()
     assert log(contest, "day") == []
+
+
+def test_missing_cards_stop_the_closing_until_each_is_ruled_lost(contest):
+    box = contest.boxes.order_by("number").last()
+    gone = list(box.table.seats.order_by("letter"))[-2:]
+    Reading.objects.filter(card__box=box, card__seat__in=gone).delete()
+    with pytest.raises(TallyRefused) as refused:
+        close_tally(contest=contest, by="head judge")
+    assert "two cards missing for ribs (seats E and F)" in refused.value.todos[0].text
+    rule(contest=contest, kind="lost", scope="card", box=box, seat=gone[0], reason="blown away", by="head judge")
+    with pytest.raises(TallyRefused) as refused:
+        close_tally(contest=contest, by="head judge")
+    assert "one card missing for ribs (seat F)" in refused.value.todos[0].text
+    rule(contest=contest, kind="lost", scope="card", box=box, seat=gone[1], reason="blown away", by="head judge")
+    made = close_tally(contest=contest, by="head judge")
+    row = next(row for row in made.outcome["categories"][1]["boxes"] if row["box"] == box.number)
+    assert row["counted"] == ["A", "B", "C", "D"]
+
+
+def test_boxes_that_the_desk_has_not_recorded_stop_the_closing(contest):
+    contest.boxes.get(number="204").turn_ins.all().delete()
+    with pytest.raises(TallyRefused) as refused:
+        close_tally(contest=contest, by="head judge")
+    assert [todo.part for todo in refused.value.todos] == ["desk"]
+
+
+def test_a_card_corrected_by_its_own_service_comes_into_the_revision(contest):
+    sign_off(tally=close_tally(contest=contest, by="head judge"), by="head judge")
+    contest.refresh_from_db()
+    category, box = contest.categories.get(key="chicken"), contest.boxes.get(number="203")
+    given = {
+        "contest": contest,
+        "category": category,
+        "seat": box.table.seats.get(letter="A"),
+        "marks": {"203": {"appearance": 8, "taste": 1, "tenderness": 8}},
+        "by": "clerk",
+        "reason": "a nine read for a one",
+    }
+    with pytest.raises(SheetRefused, match="The tally is closed"):
+        hand_in_sheet(**given)
+    unlock_marks(contest=contest, reason="a nine read for a one", by="head judge")
+    contest.refresh_from_db()
+    hand_in_sheet(**given | {"contest": contest})
+    made = revise(contest=contest, reason="a nine read for a one", by="head judge")
+    row = next(row for row in made.outcome["categories"][0]["boxes"] if row["box"] == "203")
+    assert row["total"] == "182"
 
 
 def test_closing_freezes_inputs_standings_and_workings(contest):

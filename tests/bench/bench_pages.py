@@ -1,0 +1,86 @@
+"""How long the heavy pages of a large contest take: 100 teams, 4 categories, 6 judges a box, 3 criteria.
+
+Run with: pytest tests/bench/bench_pages.py -s. Prints the median of several answers for each page, and the queries.
+"""
+
+import statistics
+import time
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from judging.models import Card, Mark, Reading
+from judging.services.tally import close_tally, sign_off
+from reports.services import publish
+from tests.factories import client_for, make_contest, make_drawn, take_in
+
+MOST_SECONDS = 0.150
+ROUNDS = 9
+
+
+def make_large():
+    contest = make_drawn(make_contest(teams=100, tables=17, seats=6, categories=("chicken", "ribs", "pork", "brisket")))
+    take_in(contest)
+    boxes = contest.boxes.select_related("table").prefetch_related("table__seats").order_by("number")
+    cards = Card.objects.bulk_create(Card(box=box, seat=seat) for box in boxes for seat in box.table.seats.all())
+    readings = Reading.objects.bulk_create(Reading(card=card, by="clerk") for card in cards)
+    Mark.objects.bulk_create(
+        Mark(reading=reading, criterion=key, value=6 + (int(reading.card.box.number) * 7 + at * 3 + place) % 4)
+        for at, reading in enumerate(readings)
+        for place, key in enumerate(("appearance", "taste", "tenderness"))
+    )
+    return contest
+
+
+def median_seconds(client, address):
+    clock, processor = [], []
+    for _ in range(ROUNDS):
+        start, start_processor = time.perf_counter(), time.process_time()
+        answer = client.get(address)
+        processor.append(time.process_time() - start_processor)
+        clock.append(time.perf_counter() - start)
+        assert answer.status_code == 200
+    with CaptureQueriesContext(
+        connection,
+    ) as queries:
+        client.get(address)
+    return statistics.median(clock), statistics.median(processor), len(queries), len(answer.content)
+
+
+@pytest.mark.django_db
+def test_the_heavy_pages_answer_in_time(capsys):
+    contest = make_large()
+    assert Mark.objects.count() == 7200
+    organiser = client_for(contest, "organiser")
+    measured = {}
+
+    def measure(name, client, address):
+        measured[name] = median_seconds(client, address)
+
+    slug = [contest.slug]
+    measure("contest page, sealed", organiser, reverse("contest:day", args=slug))
+    measure("marks page", organiser, reverse("judging:marks", args=slug))
+    measure("tally page, sealed", organiser, reverse("judging:tally", args=slug))
+    measure("working of a box", organiser, reverse("judging:working", args=[contest.slug, "250"]))
+    tally = close_tally(contest=contest, by="head judge")
+    measure("tally page, closed", organiser, reverse("judging:tally", args=slug))
+    sign_off(tally=tally, by="head judge")
+    measure("names", organiser, reverse("reports:names", args=slug))
+    publish(contest=contest, by="organiser")
+    visitor = client_for(contest, "visitor")
+    measure("results page", visitor, reverse("reports:results", args=slug))
+    measure("results as a table", visitor, reverse("reports:results_table", args=slug))
+    key = contest.entries.get(number=50).sheet_key
+    measure("a team's own sheet", visitor, reverse("reports:sheet", args=[contest.slug, key]))
+    with capsys.disabled():
+        print()
+        for name, (seconds, own, queries, size) in measured.items():
+            print(
+                f"{name:24} {seconds * 1000:6.0f} ms, {own * 1000:4.0f} ms of them its own,"
+                f" {queries:3} queries, {size / 1024:4.0f} KiB"
+            )
+    # By the processor's time, which does not depend on what else the machine does: the database runs in the process.
+    slow = {name: own for name, (_, own, _, _) in measured.items() if own > MOST_SECONDS}
+    assert not slow, slow

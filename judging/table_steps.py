@@ -7,7 +7,7 @@ from contest.day import Step, Todo, contributes_to, hinders
 from contest.models import Contest
 from contest.navigation import Room, add_room
 from contest.rules.say import counted, listed
-from judging.models import Call, Card, Collected
+from judging.models import Call, Card
 from judging.selectors.doubtful import sheet_url
 from judging.selectors.flights import Flight, Sheet, flights
 from judging.selectors.rulings import open_calls
@@ -18,7 +18,6 @@ def register() -> None:
     hinders("closing", missing_marks)
     hinders("closing", calls_that_wait)
     hinders("one_person", marks_there)
-    hinders("seating", marks_there)
     add_room(Room(60, "Marks", "judging:marks", frozenset({"organiser", "tally"}), small=True))
     add_room(Room(62, "Table", "judging:captain", frozenset({"captain"}), small=True, url=_own_table))
     add_room(
@@ -72,11 +71,11 @@ def calls_that_wait(contest: Contest) -> list[Todo]:
 
 
 def marks_there(contest: Contest) -> list[Todo]:
-    """Marks are in, or score sheets collected: who sits where, and who works alone, is settled."""
-    begun = Card.objects.filter(box__contest=contest).exists()
-    if not begun and not Collected.objects.filter(category__contest=contest).exists():
+    """One person is declared before the first card, so that nobody who has seen marks turns to the desk."""
+    if not Card.objects.filter(box__contest=contest).exists():
         return []
-    return [Todo("Score sheets are in already.", reverse("judging:marks", args=[contest.slug]), "Show them")]
+    url = reverse("judging:marks", args=[contest.slug])
+    return [Todo("Cards are handed in: one person is declared before the first card.", url, "Show them")]
 
 
 def _call_text(call: Call) -> str:

@@ -307,6 +307,12 @@ def test_the_day_counts_flights_and_names_what_is_missing(contest):
     assert [todo.text for todo in tables().todos] == ["Table 1 has one card missing for chicken (seat F)."]
 
 
+def test_one_person_is_declared_before_the_first_card(contest):
+    assert day.in_the_way("one_person", contest) == []
+    hand_in(contest, "A", {"201": "8 9 7"})
+    assert [todo.url for todo in day.in_the_way("one_person", contest)] == [address(contest, "marks")]
+
+
 def test_before_the_draw_the_tables_say_nothing():
     contest = make_contest(teams=3)
     step = next(step for step in day.steps(contest) if step.key == "tables")

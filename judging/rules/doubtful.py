@@ -47,10 +47,10 @@ def doubts(
     rest of the table and gains two marks a criterion or more; a card of equal marks throughout is named once a
     sheet, with all the boxes it happens to.
 
-    >>> rest = {("482", seat): (Decimal(8), Decimal(8)) for seat in "BCD"}
+    >>> rest = {("482", seat): (Decimal(8), Decimal(7)) for seat in "BCD"}
     >>> [doubt.text for doubt in doubts({("482", "A"): (Decimal(8), Decimal(4)), **rest},
-    ...     boxes=["482"], seats=["A"], criteria=["taste", "tenderness"])]
-    ['482: 4 for tenderness, the rest of the table gives 8']
+    ...     boxes=["482"], seats="ABCD", criteria=["taste", "tenderness"])]
+    ['482: 4 for tenderness, the rest of the table gives 7']
     """
     found: list[Doubt] = []
     for seat in seats:

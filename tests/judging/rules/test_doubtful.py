@@ -1,9 +1,11 @@
 """Questions about marks that look like slips. The limits are the tool's own choice: no source gives them."""
 
+import doctest
 from decimal import Decimal
 
 import pytest
 
+from judging.rules import doubtful
 from judging.rules.doubtful import doubts
 
 CRITERIA = ("appearance", "taste", "tenderness")
@@ -80,3 +82,8 @@ def test_missing_cards_are_left_out(missing):
 
 def test_nothing_is_asked_where_nothing_is():
     assert doubts({}, boxes=[], seats=[], criteria=CRITERIA) == []
+
+
+def test_the_worked_example_of_the_docstring_holds():
+    outcome = doctest.testmod(doubtful)
+    assert (outcome.failed, outcome.attempted > 0) == (0, True)

@@ -5,6 +5,7 @@ import csv
 import io
 import json
 import os
+import random
 import stat
 import subprocess
 import sys
@@ -302,6 +303,29 @@ def test_windows_1252_is_read_and_said(folder, capsys):
     status, out, err = run(capsys)
     assert (status, json.loads(out)["overall"][0]["team"]) == (0, "Team Grün")
     assert err == "cards.csv: not UTF-8, read as Windows-1252; check the accents in names\n"
+
+
+def test_damaged_files_are_tallied_or_refused_in_one_line(folder, capsys):
+    """Whatever happens to the bytes: an answer, or one line and nothing else."""
+    draw = random.Random("damage")
+    write("cards.csv", [*cards("482", [9, 9, 9, 8, 8, 5], team="A"), *cards("157", [8] * 6, team="B")], header=TEAMS)
+    write("turnins.csv", ["ribs,482,late,A", "pork,105,absent,B"], header="category,box,status,team")
+    sound = {name: Path(name).read_bytes() for name in ("cards.csv", "turnins.csv", "rules.toml")}
+    ends = set()
+    for _ in range(600):
+        for name, data in sound.items():
+            Path(name).write_bytes(data)
+        name = draw.choice(sorted(sound))
+        at = draw.randrange(len(sound[name]))
+        noise = bytes(draw.choice(b',;"\n\r\t\0 90.-x\xe9\xff[]=') for _ in range(draw.randint(0, 3)))
+        Path(name).write_bytes(sound[name][:at] + noise + sound[name][at + draw.randint(0, 6) :])
+        status, out, err = run(capsys, "--turnins", "turnins.csv", "--seed", "words")
+        ends.add(status)
+        if status == 0:
+            assert json.loads(out)["categories"]
+        else:
+            assert (status, out, err.count("\n")) == (2, "", 1)
+    assert ends == {0, 2}
 
 
 def command(*arguments, cwd, python=(), **env):

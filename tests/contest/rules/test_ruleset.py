@@ -143,6 +143,12 @@ def test_peryam_and_pilgrims_words():
     ]
 
 
+@pytest.mark.parametrize("key", ["taste-double", "trimmed-panel", "weighted-nine"])
+def test_the_nine_point_sets_have_a_word_for_every_mark(key):
+    rules = shipped()[key]
+    assert [mark for mark, _ in rules.scale.words] == list(range(9, int(rules.scale.lowest) - 1, -1))
+
+
 def test_taste_double_in_words():
     assert in_words(shipped()["taste-double"]) == [
         "The house set: whole marks, taste counts double, the lowest of six cards is dropped.",

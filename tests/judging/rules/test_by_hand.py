@@ -137,6 +137,13 @@ def test_every_drop_through_the_same_boxes(rule, profile):
     assert sorted([*found.counted, *seats.split()]) == [str(seat + 1) for seat in range(found.cards)]
 
 
+@pytest.mark.parametrize(("limit", "seats"), [("1.349", ""), ("1.3489", "1")])
+def test_a_score_at_the_limit_is_not_above_it(limit, seats):
+    # Median 7, MAD 1, the ends 2 away: 0.6745 × 2 = 1.349; of equally extreme cards the earlier, 5, goes.
+    found = result(one_criterion(cards=5, rule="median_distance", count=1, limit=limit), [5, 6, 7, 8, 9])
+    assert " ".join(each.seat for each in found.dropped) == seats
+
+
 def test_as_is_and_mean():
     as_is = one_criterion(rule="lowest", count=1, fewest=4, total_when_short="as_is")
     assert result(as_is, [9, 8, 7, 6, 2]).total == 32

@@ -1,13 +1,18 @@
 """What the draw and the turn-in desk add to the day of a contest and to its navigation: counts, never a team."""
 
+from typing import Any
+
+from django.contrib.auth.signals import user_logged_in
+from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
 from contest.day import Step, Todo, contributes_to, hinders
-from contest.models import Contest
+from contest.models import Account, Contest
 from contest.navigation import Room, add_room
 from contest.selectors.boxes import recorded, standing_boxes
 from contest.selectors.windows import Window, next_window
+from contest.services.desk import log_sign_in
 
 DESK = frozenset({"desk"})
 ORGANISER = frozenset({"organiser"})
@@ -26,7 +31,13 @@ def register() -> None:
         (54, "Labels", "contest:desk_labels"),
     ):
         add_room(Room(order, name, url_name, DESK, small=True, when=desk_alone_if_small))
+    user_logged_in.connect(desk_signed_in, dispatch_uid="desk signed in")
     add_room(Room(56, "Windows", "contest:windows", ORGANISER | DESK))
+
+
+def desk_signed_in(sender: type, request: HttpRequest, user: Account, **kwargs: Any) -> None:
+    """Accounts that hold the desk are logged like the holder of its pass."""
+    log_sign_in(account=user, address=request.META.get("REMOTE_ADDR", ""))
 
 
 def desk_alone_if_small(contest: Contest, parts: frozenset[str]) -> bool:

@@ -42,13 +42,12 @@ class DeskCategory:
         return " · ".join(f"{count} {status}" for count, status in counts if count)
 
 
-def desk_categories(contest: Contest, *, cancelled: bool = False) -> list[DeskCategory]:
-    """The categories in the order of the day; those cancelled only when asked for."""
+def desk_categories(contest: Contest) -> list[DeskCategory]:
+    """The categories that are held, in the order of the day."""
     owners = entry_of_boxes(contest)
     turn_ins = standing_turn_ins(contest)
     found: dict[Category, list[DeskBox]] = {}
-    boxes = standing_boxes(contest)
-    for box in boxes if cancelled else boxes.filter(category__cancelled_at__isnull=True):
+    for box in standing_boxes(contest).filter(category__cancelled_at__isnull=True):
         found.setdefault(box.category, []).append(DeskBox(box, owners[box.pk], turn_ins.get(box.pk)))
     return [DeskCategory(category, sorted(rows, key=lambda row: row.entry.number)) for category, rows in found.items()]
 

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from contest.models import Box, Contest, LabelCorrection, TurnIn
+from contest.models import Account, Box, Contest, ContestRole, LabelCorrection, TurnIn
 from contest.selectors.boxes import standing_boxes, statuses
 from contest.services.log import write_log
 
@@ -22,6 +22,13 @@ class DeskError(ValueError):
 
 class AlreadyRecorded(DeskError):
     """Another click or another device was first. Nothing was changed."""
+
+
+def log_sign_in(*, account: Account, address: str = "") -> None:
+    """An account that holds the desk of a sealed contest has signed in: that is logged and printed on the result."""
+    roles = ContestRole.objects.filter(account=account, desk=True, contest__state=Contest.State.SEALED)
+    for role in roles.select_related("contest"):
+        write_log(contest=role.contest, chain="day", what="desk signed in", facts={}, by=str(account), address=address)
 
 
 @transaction.atomic

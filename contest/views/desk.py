@@ -1,5 +1,6 @@
 """The turn-in desk: take a box in, take a mistake back, mark who did not come. Nothing here shows a mark."""
 
+from datetime import datetime
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -74,7 +75,7 @@ def _shown(categories: list[DeskCategory], key: str, nearest: Window | None) -> 
     return by_key.get(wanted) or (categories[0] if categories else None)
 
 
-def _open_elsewhere(nearest: Window | None, shown: DeskCategory, now) -> Window | None:
+def _open_elsewhere(nearest: Window | None, shown: DeskCategory, now: datetime) -> Window | None:
     """The open window of another category than the one shown: a tired person may not have noticed."""
     if nearest is None or nearest.category == shown.category or nearest.state(now) != "open":
         return None

@@ -1,7 +1,7 @@
 """Delaying the windows that remain, and cancelling a category. For the organiser and the desk."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
@@ -31,7 +31,7 @@ def windows(request: HttpRequest, contest: Contest) -> HttpResponse:
     )
 
 
-def _delay_form(contest: Contest, data=None) -> DelayForm:
+def _delay_form(contest: Contest, data: QueryDict | None = None) -> DelayForm:
     """The open window is asked about only while one is open."""
     form = DelayForm(data)
     if not any(window.state(timezone.now()) == "open" for window in windows_of(contest)):

@@ -1,10 +1,8 @@
 """The turn-in desk: taking boxes in, undoing, late and absent by decision, two devices at once."""
 
-import threading
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 
@@ -12,9 +10,8 @@ from contest.models import Contest, LogRow, TurnIn
 from contest.selectors.boxes import standing_boxes, statuses, to_judge
 from contest.selectors.desk import desk_categories, last_recorded
 from contest.selectors.pairing import boxes_of_teams
-from contest.selectors.windows import moment_near, nearest_window, next_window, windows
 from contest.services.desk import AlreadyRecorded, DeskError, record_turn_in, rest_in_time, undo_turn_in
-from tests.factories import client_for, make_contest, make_drawn, mark_everything, take_in
+from tests.factories import client_for, give_part, make_contest, make_drawn, mark_everything, take_in
 
 pytestmark = pytest.mark.django_db
 
@@ -301,111 +298,7 @@ def test_from_paper_a_time_that_was_not_typed_stays_unknown():
     ]
 
 
-# clocks
-
-
-@pytest.mark.parametrize(
-    ("zone", "turn_in", "clock", "moment"),
-    [
-        # Auckland is UTC+12 in June: noon there is midnight UTC of the same day.
-        ("Pacific/Auckland", "2026-06-13T00:00", "11:58", "2026-06-12T23:58"),
-        ("Pacific/Auckland", "2026-06-13T00:00", "12:03", "2026-06-13T00:03"),
-        # A window on both sides of midnight by the contest's own clock.
-        ("UTC", "2026-06-13T23:58", "00:01", "2026-06-14T00:01"),
-        ("UTC", "2026-06-14T00:01", "23:57", "2026-06-13T23:57"),
-        # Chicago is UTC−5 in June.
-        ("America/Chicago", "2026-06-13T17:30", "12:25", "2026-06-13T17:25"),
-    ],
-)
-def test_a_clock_time_means_the_day_nearest_to_its_window(zone, turn_in, clock, moment):
-    contest = Contest(time_zone=zone)
-    around = datetime.fromisoformat(turn_in).replace(tzinfo=UTC)
-    found = moment_near(contest, around, datetime.strptime(clock, "%H:%M").time())
-    assert found.astimezone(UTC) == datetime.fromisoformat(moment).replace(tzinfo=UTC)
-
-
-def test_windows_by_the_clock():
-    contest = make_drawn(teams=2)  # chicken 12:00, ribs 12:30, five minutes either side
-    chicken, _ = windows(contest)
-    at = datetime(2026, 6, 13, 12, 0, tzinfo=UTC)
-
-    def minutes(n):
-        return at + timedelta(minutes=n)
-
-    assert [chicken.state(minutes(n)) for n in (-6, -5, 0, 5, 6)] == ["before", "open", "open", "open", "closed"]
-    assert [nearest_window(contest, minutes(n)).category.key for n in (-300, 14, 16, 300)] == [
-        "chicken",
-        "chicken",
-        "ribs",
-        "ribs",
-    ]
-    assert next_window(contest, minutes(6)).category.key == "ribs"
-    assert next_window(contest, minutes(36)) is None
-
-
-# two devices at once
-
-
-@pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("second", ["accepted", "absent"])
-def test_two_devices_at_once_one_stands_and_none_is_lost(second):
-    """Two threads, each with a connection of its own, on the real database file."""
-    contest = make_drawn(teams=4, categories=("chicken",))
-    box = standing_boxes(contest)[0]
-    start = threading.Barrier(2)
-    outcomes = []
-
-    def device(status):
-        try:
-            start.wait(timeout=10)
-            record_turn_in(contest=contest, box=box, status=status, by=f"device {status}")
-            outcomes.append("recorded")
-        except AlreadyRecorded:
-            outcomes.append("already")
-        except BaseException as error:
-            outcomes.append(repr(error))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=device, args=(status,)) for status in ("accepted", second)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert sorted(outcomes) == ["already", "recorded"]
-    assert TurnIn.objects.filter(box=box, standing=True).count() == 1
-    assert TurnIn.objects.count() == 1
-
-
-@pytest.mark.django_db(transaction=True)
-def test_two_devices_with_different_boxes_lose_none():
-    contest = make_drawn(teams=16, categories=("chicken",))
-    boxes = list(standing_boxes(contest))
-    outcomes = []
-
-    def device(mine):
-        try:
-            for box in mine:
-                record_turn_in(contest=contest, box=box, status="accepted", by="desk")
-        except BaseException as error:
-            outcomes.append(repr(error))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=device, args=(boxes[start::2],)) for start in (0, 1)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert outcomes == []
-    assert len(statuses(contest)) == 16
-    numbers = list(LogRow.objects.filter(chain__contest=contest).order_by("number").values_list("number", flat=True))
-    assert numbers == list(range(1, 17))
-
-
 # who may open it
-
-DESK_PAGES = [("desk", 200), ("desk_rest", 200), ("desk_ledger", 200), ("desk_labels", 200)]
 
 
 @pytest.mark.parametrize(
@@ -439,6 +332,29 @@ def test_before_the_draw_the_desk_says_what_will_stand_here():
     contest = make_contest()
     page = client_for(contest, "desk").get(url(contest)).content.decode()
     assert "has not drawn the boxes yet" in page
+
+
+def test_holding_stands_there_with_its_source():
+    page = client_for(around_now(make_drawn(teams=2)), "desk").get(url(Contest.objects.get())).content.decode()
+    assert "FDA Food Code 2022, §3-501.16" in page
+
+
+def test_after_closing_the_desk_is_told_that_a_revision_is_needed():
+    contest = around_now(make_drawn(teams=2))
+    client = client_for(contest, "desk")
+    assert "makes a revision" not in client.get(url(contest)).content.decode()
+    Contest.objects.update(state="closed")
+    assert "counts only once the organiser makes a revision" in client.get(url(contest)).content.decode()
+
+
+def test_every_sign_in_of_the_desks_account_is_logged(client):
+    contest = make_drawn(teams=2)
+    for part in ("desk", "organiser"):
+        account = give_part(contest, part)
+        client.post(reverse("contest:sign_in"), {"username": account.username, "password": "a long password"})
+        assert client.session["_auth_user_id"] == str(account.pk)
+    row = LogRow.objects.get(what="desk signed in")
+    assert (row.chain.contest, row.chain.name, row.person.address) == (contest, "day", "127.0.0.1")
 
 
 def test_methods():

@@ -131,7 +131,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/marks/": Row("organiser tally"),
     "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/": Row("organiser tally"),
     "c/<slug:slug>/table/<int:table>/": Row("organiser head_judge tally captain"),
-    "c/<slug:slug>/table/<int:table>/news/": Row("organiser head_judge tally captain"),
+    "c/<slug:slug>/table/<int:table>/news/": Row("organiser head_judge tally captain", data={"category": "chicken"}),
     "c/<slug:slug>/rulings/": Row("head_judge"),
     "c/<slug:slug>/rulings/calls/": Row("head_judge"),
     "c/<slug:slug>/tally/": Row("organiser head_judge tally"),

@@ -1,5 +1,5 @@
 from contest.models.desk import TurnIn
-from contest.models.draw import Box, Draw, LabelCorrection, Pairing
+from contest.models.draw import Box, Draw, DrawCeremony, LabelCorrection, Pairing
 from contest.models.log import LogChain, LogPerson, LogRow
 from contest.models.people import (
     Account,
@@ -23,6 +23,7 @@ __all__ = [
     "Contest",
     "ContestRole",
     "Draw",
+    "DrawCeremony",
     "Entered",
     "Entry",
     "Judge",

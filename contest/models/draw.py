@@ -5,8 +5,26 @@ from django.db import models
 from django.db.models import Q
 
 
+class DrawCeremony(models.Model):
+    """The draw's secret where it is made, and its commitment published, before the teams call out their words.
+
+    A contest has none unless the organiser begins the ceremony. The secret is shown to nobody before publishing.
+    """
+
+    contest = models.OneToOneField("contest.Contest", on_delete=models.CASCADE, related_name="ceremony")
+    secret_text = models.TextField()
+    commitment = models.CharField(max_length=64)
+    begun_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name_plural = "draw ceremonies"
+
+    def __str__(self) -> str:
+        return f"Ceremony of the draw of {self.contest}"
+
+
 class Draw(models.Model):
-    """One draw of a contest. `secret` is shown to nobody before publishing; `commitment` is its SHA-256."""
+    """One draw of a contest. `secret_text` is shown to nobody before publishing; `commitment` is its SHA-256."""
 
     contest = models.ForeignKey("contest.Contest", on_delete=models.CASCADE, related_name="draws")
     number = models.PositiveSmallIntegerField(default=1)
@@ -43,7 +61,8 @@ class Box(models.Model):
     draw = models.ForeignKey(Draw, on_delete=models.CASCADE, related_name="boxes")
     category = models.ForeignKey("contest.Category", on_delete=models.PROTECT, related_name="boxes")
     number = models.CharField(max_length=3, validators=[RegexValidator(r"^\d{3}$", "Three digits.")])
-    table = models.ForeignKey("contest.Table", on_delete=models.PROTECT, related_name="boxes")
+    # Empty only for a box of a superseded draw whose table was lost since.
+    table = models.ForeignKey("contest.Table", null=True, blank=True, on_delete=models.PROTECT, related_name="boxes")
     position = models.PositiveSmallIntegerField()
 
     class Meta:

@@ -170,7 +170,7 @@ def free_key(contest: Contest, name: str) -> str:
     stem = slugify(name)[:24].strip("-")
     if not stem or not stem[0].isalpha():
         stem = f"category-{stem}".strip("-")
-    taken = {*contest.categories.values_list("key", flat=True), "overall"}  # a lot for the overall is drawn as that
+    taken = {*contest.categories.values_list("key", flat=True), "overall", "contest"}  # words of their own in a package
     if stem not in taken:
         return stem
     return next(key for number in range(2, len(taken) + 3) if (key := f"{stem}-{number}") not in taken)

@@ -97,9 +97,14 @@ def pass_in(request: HttpRequest) -> HttpResponse:
 
 
 def landing_page(request: HttpRequest, contest: Contest | None) -> str:
-    """Where a pass leads: the first room of its contest that its holder may enter."""
-    links = links_for(contest, request.viewer) if contest else []
-    return links[0].url if links else reverse("contest:home")
+    """Where a pass leads: the desk once the boxes are drawn, else the first room that its holder may enter."""
+    if contest is None:
+        return reverse("contest:home")
+    urls = [link.url for link in links_for(contest, request.viewer)]
+    desk = reverse("contest:desk", args=[contest.slug])
+    if contest.is_drawn and desk in urls:
+        return desk
+    return urls[0] if urls else reverse("contest:home")
 
 
 @require_GET

@@ -33,6 +33,13 @@ def test_a_pass_opens_its_door_and_ends_the_session_before(client):
     assert LogRow.objects.get().what == "desk signed in"
 
 
+def test_the_desks_pass_leads_to_check_in_before_the_draw_and_to_the_desk_after_it(client):
+    for contest, room in ((make_contest(), "contest:check_in"), (make_drawn(), "contest:desk")):
+        word = word_of(issue_pass(opens="desk", contest=contest))
+        answer = client.post(reverse("contest:pass_in"), {"word": word})
+        assert answer.url == reverse(room, args=[contest.slug])
+
+
 def test_a_replaced_pass_no_longer_opens(client):
     contest = make_drawn()
     held = issue_pass(opens="table", contest=contest, table=contest.tables.get())

@@ -46,6 +46,30 @@ class Reading(models.Model):
         return f"{self.kind} reading of {self.card}"
 
 
+class Resolution(models.Model):
+    """A second keying or a conflict that differed from what stood, looked up on the paper.
+
+    `STANDING`: the marks that stood are the paper's. `OTHER`: the marks of `reading` are; they were then put in
+    place as a correction.
+    """
+
+    class Chosen(models.TextChoices):
+        STANDING = "standing", "the marks that stood"
+        OTHER = "other", "the other marks"
+
+    reading = models.OneToOneField(Reading, on_delete=models.CASCADE, related_name="resolution")
+    chosen = models.CharField(max_length=8, choices=Chosen.choices)
+    reason = models.CharField(max_length=300)
+    by = models.CharField(max_length=120, blank=True)
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="resolution_has_reason")]
+
+    def __str__(self) -> str:
+        return f"{self.get_chosen_display()} for {self.reading}"
+
+
 class Mark(models.Model):
     reading = models.ForeignKey(Reading, on_delete=models.CASCADE, related_name="marks")
     criterion = models.CharField(max_length=30)

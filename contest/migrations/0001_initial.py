@@ -35,6 +35,7 @@ class Migration(migrations.Migration):
                 ('one_person', models.BooleanField(default=False, help_text='One person works the desk and the tally. Printed on the result; cannot be taken back.')),
                 ('conflicts', models.CharField(choices=[('not_seated', 'A judge with a competing team is not seated'), ('kept_apart', "A judge never sits where the competing team's box is judged")], default='not_seated', max_length=12)),
                 ('most_boxes', models.PositiveSmallIntegerField(blank=True, help_text='The most boxes one table takes in a category; empty for no limit.', null=True)),
+                ('keying', models.CharField(choices=[('single', 'Once'), ('sample', 'One sheet in four twice'), ('all', 'Every sheet twice')], default='single', help_text='How often paper score sheets are keyed; a second keying is blind to the first.', max_length=6)),
                 ('frozen_rules', models.TextField(blank=True, editable=False)),
                 ('marks_locked_at', models.DateTimeField(blank=True, null=True)),
                 ('seal_opened_at', models.DateTimeField(blank=True, null=True)),

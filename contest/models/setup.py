@@ -65,6 +65,11 @@ class Contest(models.Model):
         NOT_SEATED = "not_seated", "A judge with a competing team is not seated"
         KEPT_APART = "kept_apart", "A judge never sits where the competing team's box is judged"
 
+    class Keying(models.TextChoices):
+        SINGLE = "single", "Once"
+        SAMPLE = "sample", "One sheet in four twice"
+        ALL = "all", "Every sheet twice"
+
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     slug = models.SlugField(
         max_length=60,
@@ -85,6 +90,12 @@ class Contest(models.Model):
     conflicts = models.CharField(max_length=12, choices=Conflicts.choices, default=Conflicts.NOT_SEATED)
     most_boxes = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="The most boxes one table takes in a category; empty for no limit."
+    )
+    keying = models.CharField(
+        max_length=6,
+        choices=Keying.choices,
+        default=Keying.SINGLE,
+        help_text="How often paper score sheets are keyed; a second keying is blind to the first.",
     )
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="contests")
     # The text at the draw: its tie-breaks and `needs_all` decide the overall, whatever the library's set becomes.

@@ -107,6 +107,17 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name='Resolution',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('chosen', models.CharField(choices=[('standing', 'the marks that stood'), ('other', 'the other marks')], max_length=8)),
+                ('reason', models.CharField(max_length=300)),
+                ('by', models.CharField(blank=True, max_length=120)),
+                ('at', models.DateTimeField(auto_now_add=True)),
+                ('reading', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='resolution', to='judging.reading')),
+            ],
+        ),
+        migrations.CreateModel(
             name='Tally',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -141,6 +152,10 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='reading',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'correction'), _negated=True), models.Q(('reason', ''), _negated=True), _connector='OR'), name='correction_has_reason'),
+        ),
+        migrations.AddConstraint(
+            model_name='resolution',
+            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='resolution_has_reason'),
         ),
         migrations.AddConstraint(
             model_name='mark',

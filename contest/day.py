@@ -43,7 +43,9 @@ Contribution = Callable[[Contest, Step], None]
 Hindrance = Callable[[Contest], list[Todo]]
 
 _contributions: dict[str, list[Contribution]] = {key: [] for key, _ in STEPS}
-_hindrances: dict[str, list[Hindrance]] = {"closing": [], "publishing": [], "one_person": [], "seating": []}
+_hindrances: dict[str, list[Hindrance]] = {
+    what: [] for what in ("closing", "publishing", "one_person", "seating", "redraw")
+}
 
 
 def contributes_to(step: str, contribution: Contribution) -> None:
@@ -53,7 +55,7 @@ def contributes_to(step: str, contribution: Contribution) -> None:
 
 
 def hinders(what: str, hindrance: Hindrance) -> None:
-    """Register what may stand in the way of `closing`, `publishing`, a `one_person` contest or a new `seating`."""
+    """Register what may stand in the way: of `closing`, `publishing`, `one_person`, a new `seating`, a `redraw`."""
     if hindrance not in _hindrances[what]:
         _hindrances[what].append(hindrance)
 
@@ -68,7 +70,7 @@ def steps(contest: Contest) -> list[Step]:
 
 
 def in_the_way(what: str, contest: Contest) -> list[Todo]:
-    """All that hinders `closing`, `publishing`, `one_person` or `seating` now; empty when nothing does."""
+    """All that hinders `closing`, `publishing`, `one_person`, `seating` or `redraw` now; empty when nothing does."""
     return [todo for hindrance in _hindrances[what] for todo in hindrance(contest)]
 
 

@@ -52,6 +52,11 @@ def public_text(d1: str, words: Iterable[str] = (), *, number: int = 1, reason: 
     return "\n".join(lines) + "\n"
 
 
+def words_in(public: str) -> list[str]:
+    """The called-out words that a `public.txt` holds."""
+    return [line.removeprefix("word\t") for line in public.split("\n") if line.startswith("word\t")]
+
+
 def seed_of(secret: str | bytes, public: str) -> str:
     """SHA-256 of secret.txt followed by public.txt, lower-case hex."""
     first = secret.encode() if isinstance(secret, str) else secret

@@ -1,9 +1,10 @@
 """What will be drawn, what still hinders it, and, once drawn, the numbers at each table. Never a pairing."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 
-from contest.models import Box, Category, Contest, Draw, Entered, Seat, Sitting, Table
+from contest import day
+from contest.models import Box, Category, Contest, Draw, DrawCeremony, Entered, Seat, Sitting, Table, TurnIn
 from contest.rules import draw as rules
 from contest.rules.ruleset import RuleSet, RuleSetError
 from contest.selectors.boxes import standing_boxes
@@ -158,9 +159,36 @@ def _seats_fit(wanted: RuleSet, seats: int) -> str:
     return ""
 
 
+def commitment_before_draw(contest: Contest) -> str:
+    """The commitment to the secret where the ceremony has begun; else empty."""
+    return DrawCeremony.objects.filter(contest=contest).values_list("commitment", flat=True).first() or ""
+
+
 def standing_draw(contest: Contest) -> Draw | None:
     """The draw as it may be shown: the secret, the seed and the drawn text stay in the database."""
     return contest.draws.filter(standing=True).defer("secret_text", "seed", "draw_text").first()
+
+
+def earlier_draws(contest: Contest) -> list[Draw]:
+    """The draws that were superseded, as they may be shown."""
+    return list(contest.draws.filter(standing=False).defer("secret_text", "seed", "draw_text"))
+
+
+def against_redraw(contest: Contest) -> list[str]:
+    """Why the boxes cannot be drawn again, a sentence each; empty when they can."""
+    if not contest.is_drawn:
+        return ["The boxes are not drawn yet: draw them, nothing needs drawing again."]
+    if not contest.is_sealed:
+        return ["The tally is closed: the boxes that were judged stay as they were drawn."]
+    if contest.marks_locked_at is not None:
+        return ["The marks are locked: the boxes stay as they are drawn."]
+    rows = TurnIn.objects.filter(box__contest=contest, box__draw__standing=True, standing=True)
+    recorded = Counter(rows.exclude(status=TurnIn.Status.UNDONE).values_list("box__category__name", flat=True))
+    found = [
+        f"{name}: {number} {'box is' if number == 1 else 'boxes are'} recorded at the turn-in desk, so the draw stays."
+        for name, number in recorded.items()
+    ]
+    return found + [todo.text for todo in day.in_the_way("redraw", contest)]
 
 
 def flights(contest: Contest) -> list[tuple[Category, list[Flight]]]:

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from contest.models import Account, Box, Contest, ContestRole, LabelCorrection, TurnIn
+from contest.models import Account, Box, Contest, ContestRole, Draw, LabelCorrection, TurnIn
 from contest.selectors.boxes import standing_boxes, statuses
 from contest.services.log import write_log
 
@@ -173,10 +173,10 @@ def _lock(contest: Contest, box: Box) -> Box:
     """The box, locked until the transaction ends, after everything that could stand in the way was checked."""
     locked = (
         Box.objects.select_for_update(of=("self",))
-        .select_related("contest", "category", "draw")
+        .select_related("contest", "category")
         .get(pk=box.pk, contest=contest)
     )
-    if not locked.draw.standing:
+    if not Draw.objects.filter(pk=locked.draw_id, standing=True).exists():  # asked now that nobody draws again
         raise DeskError(f"Box {locked.number} belongs to an earlier draw. Look at the number again.")
     if locked.category.is_cancelled:
         raise DeskError(f"{locked.category.name} is cancelled: its boxes are no longer taken in.")

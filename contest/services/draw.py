@@ -1,47 +1,82 @@
 """Making the blind draw: rules frozen, numbers dealt, the pairing sealed, all of it or nothing."""
 
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 
 from django.db import transaction
 
-from contest.models import Box, Contest, Draw, Entry, Pairing
+from contest.models import Box, Contest, Draw, DrawCeremony, Entry, Pairing
 from contest.rules import draw as rules
-from contest.rules.commitment import commitment, public_text, secret_text
+from contest.rules.commitment import commitment, public_text, secret_text, sha256
 from contest.rules.draw import DrawRefused
+from contest.rules.ruleset import to_toml
 from contest.selectors.draw import draw_request, held_categories, problems
-from contest.selectors.rules import category_document
+from contest.selectors.rules import category_document, contest_rules
 from contest.services.log import write_log
 from contest.services.passes import issue_pass
 
-__all__ = ["DrawRefused", "make_draw"]
+__all__ = ["DrawRefused", "begin_ceremony", "draw_boxes", "make_draw"]
+
+DRAWN = "The boxes of this contest are drawn already."
+
+
+def held(contest: Contest) -> Contest:
+    """The contest's row as it is now, locked until the transaction ends."""
+    return Contest.objects.select_for_update(of=("self",)).select_related("rule_set").get(pk=contest.pk)
 
 
 @transaction.atomic
-def make_draw(*, contest: Contest, by: str) -> Draw:
+def begin_ceremony(*, contest: Contest, by: str) -> str:
+    """Make the secret of the draw before anybody speaks; the commitment to it, for reading out.
+
+    Begun once: pressing again answers with the same commitment. Raises DrawRefused once the boxes are drawn.
+    """
+    locked = held(contest)
+    if locked.is_drawn:
+        raise DrawRefused(DRAWN)
+    begun = DrawCeremony.objects.filter(contest=locked).first()
+    if begun is None:
+        secret = secret_text(secrets.token_bytes(32))
+        begun = DrawCeremony.objects.create(contest=locked, secret_text=secret, commitment=commitment(secret))
+        facts = {"commitment": begun.commitment}
+        write_log(contest=locked, chain="day", what="secret of the draw made", facts=facts, by=by)
+    return begun.commitment
+
+
+@transaction.atomic
+def make_draw(*, contest: Contest, by: str, words: Sequence[str] = ()) -> Draw:
     """Draw the boxes of a prepared contest and seal it.
 
-    The secret is made here and shown to nobody; the log gets its commitment, the draw's fingerprint and its
-    quality, never the pairing. Raises DrawRefused, in words, and then nothing is changed.
+    The secret is made here, or was made when the ceremony began, and is shown to nobody; the log gets its
+    commitment, the draw's fingerprint and its quality, never the pairing. `words` are what the teams called out
+    after they knew the commitment. Raises DrawRefused, in words, and then nothing is changed.
     """
-    locked = Contest.objects.select_for_update(of=("self",)).select_related("rule_set").get(pk=contest.pk)
+    locked = held(contest)
     if locked.is_drawn:
-        raise DrawRefused("The boxes of this contest are drawn already.")
-    hindrances = problems(locked)
+        raise DrawRefused(DRAWN)
+    ceremony = DrawCeremony.objects.filter(contest=locked).first()
+    if ceremony is None and words:
+        raise DrawRefused("Words of the teams count only once the commitment is read out: begin the ceremony first.")
+    secret = ceremony.secret_text if ceremony else secret_text(secrets.token_bytes(32))
+    draw = draw_boxes(locked, number=1, reason="", secret=secret, words=words, by=by)
+    contest.state, contest.frozen_rules = locked.state, locked.frozen_rules
+    return draw
+
+
+def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words: Iterable[str], by: str) -> Draw:
+    """Draw number `number` of a contest whose row is locked: everything that a draw and a new one have in common."""
+    hindrances = problems(contest)
     if hindrances:
         raise DrawRefused(" ".join(hindrances))
-    for category in held_categories(locked):
-        category.frozen_rules = category_document(category)
-        category.save(update_fields=["frozen_rules"])
-
-    secret = secret_text(secrets.token_bytes(32))
+    frozen = _freeze_rules(contest)
     d1 = commitment(secret)
-    public = public_text(d1, number=1)
-    result = rules.make_draw(draw_request(locked), secret=secret, public=public)
+    public = public_text(d1, words, number=number, reason=reason)
+    result = rules.make_draw(draw_request(contest), secret=secret, public=public)
     draw = Draw.objects.create(
-        contest=locked,
-        number=1,
+        contest=contest,
+        number=number,
+        reason=reason,
         secret_text=secret,
         commitment=d1,
         public_text=public,
@@ -51,24 +86,36 @@ def make_draw(*, contest: Contest, by: str) -> Draw:
         quality=asdict(result.quality),
     )
     _lay_out(draw, result.placed)
-    locked.state = contest.state = Contest.State.SEALED
-    locked.frozen_rules = contest.frozen_rules = locked.rule_set.document
-    locked.save(update_fields=["state", "frozen_rules"])
-    issue_pass(opens="desk", contest=locked, by=by)
+    contest.state = Contest.State.SEALED
+    contest.save(update_fields=["state", "frozen_rules"])
+    issue_pass(opens="desk", contest=contest, by=by)
+    facts = {
+        "draw": draw.number,
+        "commitment": draw.commitment,
+        "fingerprint": draw.fingerprint,
+        "boxes": len(result.placed),
+        "quality": draw.quality,
+        "rules": frozen,
+    }
     write_log(
-        contest=locked,
+        contest=contest,
         chain="day",
         what="boxes drawn",
-        facts={
-            "draw": draw.number,
-            "commitment": draw.commitment,
-            "fingerprint": draw.fingerprint,
-            "boxes": len(result.placed),
-            "quality": draw.quality,
-        },
+        facts={**facts, "reason": reason} if reason else facts,
         by=by,
     )
     return draw
+
+
+def _freeze_rules(contest: Contest) -> dict[str, str]:
+    """The rules as they are from now on; name in the results package → SHA-256. Frozen ones stay as they are."""
+    contest.frozen_rules = contest.frozen_rules or contest.rule_set.document
+    sums = {"contest": sha256(to_toml(contest_rules(contest)))}
+    for category in held_categories(contest):
+        category.frozen_rules = category_document(category)
+        category.save(update_fields=["frozen_rules"])
+        sums[category.key] = sha256(category.frozen_rules)
+    return sums
 
 
 def _lay_out(draw: Draw, placed: Iterable[rules.Placed]) -> None:

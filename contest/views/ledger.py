@@ -48,6 +48,7 @@ def desk_labels(request: HttpRequest, contest: Contest) -> HttpResponse:
         {
             "contest": contest,
             "form": form,
+            "draw": standing_draw(contest),
             "boxes": standing_boxes(contest).filter(category__cancelled_at__isnull=True).order_by("number"),
             "corrections": label_corrections(contest),
         },

@@ -92,7 +92,7 @@ def test_the_log_holds_the_sums_and_never_the_pairing():
     row = LogRow.objects.get(what="boxes drawn")
     facts = json.loads(row.facts)
     assert (facts["commitment"], facts["fingerprint"], facts["boxes"]) == (draw.commitment, draw.fingerprint, 12)
-    assert set(facts) == {"draw", "commitment", "fingerprint", "boxes", "quality"}
+    assert set(facts) == {"draw", "commitment", "fingerprint", "boxes", "quality", "rules"}
     assert not any(name in row.facts for name in Entry.objects.values_list("team__name", flat=True))
     assert draw.secret_text.strip() not in row.facts
     assert draw.seed not in row.facts

@@ -32,6 +32,8 @@ _EXCHANGES_A_BOX = 12
 _TRADES_A_BOX = 60
 _MOST_EXCHANGES = 1200
 _MOST_TRADES = 12_000
+_TRADE_WORK = 270_000
+"""Trades × boxes of a flight, where every team comes to every table and only trades are left."""
 _WORK = 7_000_000
 """Exchanges × what one costs in a category of that many places."""
 
@@ -96,11 +98,13 @@ def _improved(layout: Layout, start: Seats, generator: Generator) -> Seats:
 
 def _efforts(layout: Layout) -> tuple[int, int]:
     """Exchanges and trades worth trying; fewer for small draws, which need few, and for very large ones."""
-    boxes = sum(map(len, layout.entered))
+    boxes, categories = sum(map(len, layout.entered)), len(layout.entered)
     places = layout.teams + layout.tables  # with holes
+    flight = -(-boxes // (categories * layout.tables))
+    most_trades = _MOST_TRADES if categories < layout.tables else _TRADE_WORK // flight
     return (
         min(_MOST_EXCHANGES, _EXCHANGES_A_BOX * boxes, _WORK // (places**2 + places**3 // 200)),
-        min(_MOST_TRADES, _TRADES_A_BOX * boxes),
+        min(most_trades, max(_TRADES_A_BOX * boxes, boxes**2)),
     )
 
 

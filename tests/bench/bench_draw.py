@@ -2,10 +2,11 @@
 
     python -m tests.bench.bench_draw [seeds]
 
-Targets: the figures of a prototype (efficiencies to four places), E_A within 0.0005 of its bound, E_B at 0.996 of its
-bound where every table sees a team once; 1 s a draw at 36/6/4 and 3 s at 100/17/4 on two idle cores. The peer is
-edgar_design (PyPI), which randomises Patterson and Williams' alpha arrays. Exit status 1 where a target is missed.
-Times are processor seconds of this process, so that other work on the machine does not count.
+Targets: the figures of a prototype (efficiencies to four places); E_A within 0.0005 of its bound; E_B at 0.996 of
+its bound where no team repeats a table and loads are equal (elsewhere that bound is known to be loose); 1 s a draw
+at 36/6/4 and 3 s at 100/17/4. The peer is edgar_design (PyPI), which randomises Patterson and Williams' alpha
+arrays. Exit status 1 where a target is missed. Times are processor seconds of this process, so that other work on
+the machine does not count.
 """
 
 import sys
@@ -90,11 +91,9 @@ def misses(target, qualities, a, b, seconds, gap):
         "concurrence": median(q.largest_concurrence for q in qualities) <= most,
         "E_A": a >= e_a - 5e-5 and a >= first.e_a_bound - 0.0005,
         "E_B": b >= e_b - 5e-5,
-        "E_B bound": repeats > 0 or b >= 0.996 * first.e_b_bound,
+        "E_B bound": repeats > 0 or gap > 0 or b >= 0.996 * first.e_b_bound,
         "time": limit is None or median(seconds) <= limit,
     }
-    if repeats:  # fewer than a table's load over the day allows: the bound on E_A holds, but is not attained
-        checks["E_A"] = a >= e_a - 5e-5
     return [name for name, met in checks.items() if not met]
 
 

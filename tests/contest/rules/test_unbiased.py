@@ -25,6 +25,7 @@ def _short_search(monkeypatch):
     monkeypatch.setattr(design, "_ARRAYS", 2)
     monkeypatch.setattr(design, "_MOST_EXCHANGES", 10)
     monkeypatch.setattr(design, "_MOST_TRADES", 40)
+    monkeypatch.setattr(design, "_TRADE_WORK", 160)
     monkeypatch.setattr(design, "_SMALL", 0)
 
 

@@ -12,7 +12,7 @@ from contest.day import in_the_way, steps
 from contest.models import Contest, Pass
 from contest.navigation import links_for
 from contest.services.passes import find_pass, word_of
-from tests.factories import client_for, give_part, make_account, make_contest, make_drawn, take_in
+from tests.factories import client_for, give_part, make_account, make_contest, make_drawn, take_in, unguarded
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +38,8 @@ def test_the_count_does_not_depend_on_which_boxes_came():
     for box in list(contest.boxes.all())[:3]:
         take_in(contest, boxes=[box])
         pages.append(client.get(url(contest)).content.decode())
-        box.turn_ins.all().delete()
+        with unguarded():
+            box.turn_ins.all().delete()
     without_tokens = {page.split("<main", 1)[1].split("</main>")[0] for page in pages}
     assert len(without_tokens) == 1
 

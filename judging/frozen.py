@@ -5,52 +5,29 @@ Totals are exact text: a decimal, or ``p/q``. No persons anywhere.
 """
 
 import dataclasses
-import hashlib
-import json
 from collections.abc import Mapping
 from typing import Any
 
 from contest.rules.ruleset import to_toml
-from contest.rules.say import number_text, total_text
+from contest.rules.say import total_text
 from judging.records import Records
+from judging.rules.inputs import FORMAT, canonical, digest, inputs_document
 from judging.rules.outcome import BoxResult, TeamResult
 from judging.rules.tally import Tally
 from judging.rules.workings import working
 
-FORMAT = "fairbox-tally-1"
-
-
-def canonical(document: Any) -> str:
-    """One text for one value: keys sorted, no white space, UTF-8 as it is."""
-    return json.dumps(document, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-
-
-def digest(document: Any) -> str:
-    """SHA-256 of the canonical text, lower-case hex."""
-    return hashlib.sha256(canonical(document).encode()).hexdigest()
+__all__ = ["canonical", "digest", "inputs_of", "outcome_of"]
 
 
 def inputs_of(records: Records) -> dict[str, Any]:
     """All that the result depends on, rule sets included: whoever has it can tally again."""
-    return {
-        "format": FORMAT,
-        "rules": dict(records.documents),
-        "overall_rules": to_toml(records.overall_rules),
-        "categories": list(records.rules),
-        "counting": list(records.counting),
-        "seed": records.seed,
-        "boxes": [
-            {
-                "category": box.category,
-                "box": box.box,
-                "table": box.table,
-                "team": box.team,
-                "status": box.status,
-                "cards": {card.seat: [number_text(mark) for mark in card.marks] for card in box.cards},
-            }
-            for box in records.boxes
-        ],
-    }
+    return inputs_document(
+        documents=records.documents,
+        overall_rules=to_toml(records.overall_rules),
+        counting=records.counting,
+        seed=records.seed,
+        boxes=records.boxes,
+    )
 
 
 def outcome_of(

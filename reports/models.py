@@ -3,6 +3,13 @@
 from django.db import models
 
 
+class WithoutPackage(models.Manager):
+    """Rows without the package's bytes, which are fetched only when asked for."""
+
+    def get_queryset(self) -> models.QuerySet:
+        return super().get_queryset().defer("package")
+
+
 class Publication(models.Model):
     """A tally made public. A correction after publishing is a further publication of a new revision."""
 
@@ -14,8 +21,11 @@ class Publication(models.Model):
     log_heads = models.JSONField(default=dict, help_text="The heads of both log chains that the package ends with.")
     at = models.DateTimeField(auto_now_add=True)
 
+    objects = WithoutPackage()
+
     class Meta:
         ordering = ["id"]
+        base_manager_name = "objects"
 
     def __str__(self) -> str:
         return f"Publication of {self.tally}"

@@ -1,15 +1,27 @@
 """From a signed tally's rows to the files of its results package."""
 
 import json
+from dataclasses import astuple
 
-from contest.models import Contest, Draw, Entry, LabelCorrection, LogRow
+from contest.models import Contest, Draw, LogRow
+from contest.models import Entry as TeamEntry
 from contest.rules.csvfile import read
 from contest.rules.ruleset import RuleSet, parse
 from judging.models import Tally
 from judging.rules.contest_files import ContestFiles, card_columns
 from judging.rules.tally import tally as tally_boxes
 from judging.rules.tally_csv import result_csv
-from reports.rules.package import CARD_COLUMNS, FORMAT, LABEL_COLUMNS, LOG_COLUMNS, TURNIN_COLUMNS, csv_bytes
+from reports.rules.logreplay import Entry, statuses_of, until_tally
+from reports.rules.package import (
+    CARD_COLUMNS,
+    FORMAT,
+    LABEL_COLUMNS,
+    LOG_COLUMNS,
+    TURNIN_COLUMNS,
+    csv_bytes,
+    pack,
+    sha256,
+)
 
 READ_ME = """\
 The results package of {name}, {date}.
@@ -36,14 +48,24 @@ To find its fingerprint:           sha256sum draw.txt
 To check everything:               manage.py verify THIS-PACKAGE --draw FINGERPRINT --log HEAD
 To tally again, with the seed above:
   manage.py tally cards.csv --turnins turnins.csv --rules rules/contest.toml{rules_for} \\
-    --overall {counting} --seed SEED --format csv
-
+    {overall}--seed SEED --format csv
+{no_overall}
 What this proves: the draw was fixed before the day and not changed after printing, nobody chose its seed after the
 secret was made, the standings follow from the marks by the rules, and no row of the logs was changed or removed since
 their heads were printed.
 What it does not prove: that nobody talked, that each label was stuck on the right box, that every sheet was keyed as
 it was written.
 """
+
+
+NO_OVERALL = "(No category counts toward an overall here: leave out the lines that begin with `overall`.)\n"
+
+
+def packed(contest: Contest, tally: Tally) -> tuple[bytes, str, dict[str, str]]:
+    """The package as it is handed out, its SHA-256, and the heads of the logs that it ends with."""
+    files = package_files(contest, tally)
+    data = pack(files)
+    return data, sha256(data), json.loads(files["contest.json"])["logs"]
 
 
 def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
@@ -58,7 +80,7 @@ def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
         "turnins.csv": csv_bytes(
             TURNIN_COLUMNS, ((each["category"], each["box"], each["status"], each["team"]) for each in inputs["boxes"])
         ),
-        "labels.csv": _labels(contest),
+        "labels.csv": _labels(contest, tally),
         "secret.txt": draws[-1].secret_text.encode(),
         **{_public_name(draw.number): draw.public_text.encode() for draw in draws},
         "draw.txt": draws[-1].draw_text.encode(),
@@ -73,7 +95,8 @@ def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
         date=contest.date.isoformat(),
         publics=f"secret.txt {_public_name(draws[-1].number)}",
         rules_for="".join(f" --rules-for {key}=rules/{key}.toml" for key in inputs["rules"]),
-        counting=",".join(inputs["counting"]),
+        overall=f"--overall {','.join(inputs['counting'])} " if inputs["counting"] else "",
+        no_overall="" if inputs["counting"] else NO_OVERALL,
     ).encode()
     return files
 
@@ -94,18 +117,19 @@ def _cards(inputs: dict, rules: dict[str, RuleSet], contest_rules: RuleSet) -> b
     return csv_bytes((*CARD_COLUMNS, *columns, "team"), rows)
 
 
-def _labels(contest: Contest) -> bytes:
-    found = LabelCorrection.objects.filter(contest=contest, one__draw__standing=True).order_by("pk")
-    rows = found.values_list("one__number", "other__number", "reason")
-    return csv_bytes(
-        LABEL_COLUMNS, ((number, *sorted((one, other)), why) for number, (one, other, why) in enumerate(rows, 1))
-    )
+def _labels(contest: Contest, tally: Tally) -> bytes:
+    """The corrections that this tally knew: a later one counts only from the next revision on."""
+    swaps = statuses_of(until_tally(_chain(contest, "day"), tally.revision))[1]
+    return csv_bytes(LABEL_COLUMNS, ((number, *swap) for number, swap in enumerate(swaps, 1)))
+
+
+def _chain(contest: Contest, name: str) -> list[Entry]:
+    rows = LogRow.objects.filter(chain__contest=contest, chain__name=name).order_by("number")
+    return [Entry(str(number), *rest) for number, *rest in rows.values_list(*LOG_COLUMNS)]
 
 
 def _log(contest: Contest, name: str) -> tuple[bytes, str]:
-    rows = list(
-        LogRow.objects.filter(chain__contest=contest, chain__name=name).order_by("number").values_list(*LOG_COLUMNS)
-    )
+    rows = [astuple(row) for row in _chain(contest, name)]
     return csv_bytes(LOG_COLUMNS, rows), rows[-1][-1] if rows else ""
 
 
@@ -127,13 +151,13 @@ def _facts(contest: Contest, tally: Tally, heads: dict[str, str]) -> bytes:
                 "name": each.name,
                 "turn_in_at": contest.local(each.turn_in_at).isoformat(),
                 "counts": each.key in counting,
-                "cancelled": each.is_cancelled,
+                "cancelled": each.key not in tally.inputs["rules"],
             }
             for each in contest.categories.all()
         ],
         "teams": [
             {"number": entry.number, "uid": str(entry.team.uid), "name": entry.team.name}
-            for entry in Entry.objects.filter(contest=contest).select_related("team").order_by("number")
+            for entry in TeamEntry.objects.filter(contest=contest).select_related("team").order_by("number")
         ],
         "logs": heads,
     }

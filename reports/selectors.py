@@ -123,7 +123,7 @@ def calls(contest: Contest, tally: Tally) -> tuple[list[Call], list[Call]]:
 def publications(contest: Contest) -> list[Publication]:
     """All that went out, newest first, without the tallies' bodies."""
     found = Publication.objects.filter(contest=contest).select_related("tally").order_by("-tally__revision")
-    return list(found.defer("tally__inputs", "tally__outcome"))
+    return list(found.defer("package", "tally__inputs", "tally__outcome"))
 
 
 def published_tally(contest: Contest, revision: int | None = None) -> Tally | None:
@@ -131,7 +131,7 @@ def published_tally(contest: Contest, revision: int | None = None) -> Tally | No
     found = Tally.objects.filter(contest=contest, publication__isnull=False).select_related("publication")
     if revision is not None:
         found = found.filter(revision=revision)
-    return found.order_by("-revision").defer("inputs").first()
+    return found.order_by("-revision").defer("inputs", "publication__package").first()
 
 
 def signed_tally(contest: Contest) -> Tally | None:

@@ -7,6 +7,7 @@ from contest.models import Account, Contest, Team, TeamMember
 from contest.services.log import write_log
 from judging.services.tally import newest_tally
 from reports.models import Publication
+from reports.packaging import packed
 
 
 class PublishRefused(ValueError):
@@ -31,6 +32,9 @@ def publish(*, contest: Contest, by: str) -> Publication:
     Contest.objects.filter(pk=contest.pk).update(state=Contest.State.PUBLISHED)
     facts = {"revision": tally.revision, "inputs": tally.inputs_hash}
     write_log(contest=contest, chain="day", what="result published", facts=facts, by=by)
+    # After the row, so that the log in the package ends with the publication.
+    made.package, made.package_sum, made.log_heads = packed(contest, tally)
+    made.save(update_fields=["package", "package_sum", "log_heads"])
     return made
 
 

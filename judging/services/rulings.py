@@ -176,8 +176,8 @@ def _seats_text(seats: Iterable[Seat]) -> str:
     return f"seat{'s' if len(letters) > 1 else ''} {listed(letters)}"
 
 
-def _facts(ruling: Ruling) -> dict[str, str]:
-    facts = {
+def _facts(ruling: Ruling) -> dict[str, str | int]:
+    facts: dict[str, str | int] = {
         "kind": ruling.kind,
         "scope": ruling.scope,
         "category": ruling.box.category.key,
@@ -187,4 +187,8 @@ def _facts(ruling: Ruling) -> dict[str, str]:
         facts["seat"] = f"{ruling.seat.table.number}{ruling.seat.letter}"
     if ruling.criterion:
         facts["criterion"] = ruling.criterion
+    if ruling.dismissed_reading_id:
+        # Which reading of the card, from 1: a later one may be dismissed as well.
+        earlier = Reading.objects.filter(card=ruling.dismissed_reading.card_id, pk__lte=ruling.dismissed_reading_id)
+        facts["reading"] = earlier.count()
     return facts

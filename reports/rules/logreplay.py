@@ -48,6 +48,17 @@ def broken_at(chain: Sequence[Entry]) -> int | None:
     return None
 
 
+def until_tally(chain: Sequence[Entry], revision: int) -> Sequence[Entry]:
+    """The rows up to the closing of the tally, or up to its revision `revision`: what that result was made of.
+
+    Raises ValueError where no row says that it was tallied.
+    """
+    for place, row in enumerate(chain, 1):
+        if row.what in ("tally closed", "tally revised") and row.known.get("revision") == revision:
+            return chain[:place]
+    raise ValueError(f"the log has no row for the tally of revision {revision}")
+
+
 Slot = tuple[str, str, str]  # category, box, seat as in "3B"
 
 
@@ -59,8 +70,9 @@ class _Slot:
 
     @property
     def marks(self) -> dict[str, str] | None:
-        last = len(self.readings) - 1
-        return None if self.lost or last < 0 or last in self.dismissed else dict(self.readings[last])
+        """The last reading's, unless the card is lost or this reading, counted from 1, dismissed."""
+        last = len(self.readings)
+        return None if self.lost or last == 0 or last in self.dismissed else dict(self.readings[-1])
 
 
 class CardsReplay:
@@ -92,8 +104,7 @@ class CardsReplay:
         elif kind == "lost":
             self.slots[(*place, seat)].lost = holds
         else:
-            slot = self.slots[(*place, seat)]
-            slot.dismissed = slot.dismissed | {len(slot.readings) - 1} if holds else set()
+            _put(self.slots[(*place, seat)].dismissed, facts["reading"], holds)
 
     def cards(self) -> dict[Slot, dict[str, str]]:
         """The cards that count, penalty marks in place: criterion → mark as text."""
@@ -110,13 +121,17 @@ class CardsReplay:
         return found
 
 
-def statuses_of(chain: Iterable[Entry]) -> tuple[dict[str, str], list[tuple[str, str]]]:
+Swap = tuple[str, str, str]  # the two boxes, the lower number first, and the reason
+
+
+def statuses_of(chain: Iterable[Entry]) -> tuple[dict[str, str], list[Swap]]:
     """From the day chain: box → the desk's last status ("undone" where taken back), and the swapped labels in order.
 
-    What the desk recorded belongs to the team, so the statuses of two boxes change places with their labels.
+    What the desk recorded belongs to the team, so the statuses of two boxes change places with their labels. A new
+    draw begins anew.
     """
     statuses: dict[str, str] = {}
-    swaps: list[tuple[str, str]] = []
+    swaps: list[Swap] = []
     for row in chain:
         if row.what == "boxes drawn":
             statuses, swaps = {}, []
@@ -124,7 +139,7 @@ def statuses_of(chain: Iterable[Entry]) -> tuple[dict[str, str], list[tuple[str,
             statuses.update(dict.fromkeys(row.known["boxes"], "accepted"))
         elif row.what == "labels corrected":
             one, other = row.known["boxes"]
-            swaps.append((one, other))
+            swaps.append((one, other, row.known["reason"]))
             statuses[one], statuses[other] = statuses.get(other, "undone"), statuses.get(one, "undone")
         elif row.what.startswith(("box ", "turn-in ")) and "status" in row.known:
             statuses[row.known["box"]] = row.known["status"]

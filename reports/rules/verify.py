@@ -5,20 +5,21 @@ and that sheets were keyed as written, it does not claim.
 """
 
 import json
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from typing import Any
 
-from contest.rules.commitment import read_draw_text, seed_of
+from contest.rules.commitment import public_text, read_draw_text, seed_of, words_in
 from contest.rules.csvfile import read
 from contest.rules.draw import Placed, recompute
 from contest.rules.ruleset import RuleSet, parse
 from contest.rules.say import number_text
 from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
+from judging.rules.inputs import digest, inputs_document
 from judging.rules.tally import Box, tally
 from judging.rules.tally_csv import result_csv
-from reports.rules.logreplay import CardsReplay, Entry, broken_at, statuses_of
+from reports.rules.logreplay import CardsReplay, Entry, broken_at, statuses_of, until_tally
 from reports.rules.package import FORMAT, LABEL_COLUMNS, LOG_COLUMNS, SUMS, sha256, sums_text
 
 NEEDED = (
@@ -59,6 +60,7 @@ def verify(files: Mapping[str, bytes], *, draw: str | None = None, log: str | No
         ("The logs", lambda: _logs(package, log)),
         ("Whose box it is", lambda: _owners(package)),
         ("The marks", lambda: _marks(package)),
+        ("What was tallied", lambda: _inputs(package)),
         ("The standings", lambda: _standings(package)),
     ]
     for name, check in checks:
@@ -66,7 +68,7 @@ def verify(files: Mapping[str, bytes], *, draw: str | None = None, log: str | No
             findings.extend(check())
         except RecursionError:
             findings.append(Finding(False, f"{name}: nested too deeply to be read."))
-        except (ValueError, KeyError, TypeError, IndexError, AttributeError) as error:
+        except (ValueError, KeyError, TypeError, IndexError, AttributeError, ArithmeticError) as error:
             reason = f"{error.args[0]!r} is missing" if isinstance(error, KeyError) else str(error)
             findings.append(Finding(False, f"{name}: cannot be read ({reason})."))
     return findings
@@ -102,6 +104,11 @@ class _Package:
             if not each["cancelled"]
         }
 
+    @property
+    def counting(self) -> list[str]:
+        """The held categories that count toward the overall."""
+        return [each["key"] for each in self.facts["categories"] if each["counts"] and not each["cancelled"]]
+
     @cached_property
     def placed(self) -> tuple[Placed, ...]:
         """The boxes as drawn, of the categories that were held."""
@@ -118,6 +125,10 @@ class _Package:
     def chain(self, name: str) -> list[Entry]:
         return [Entry(**row) for row in self.rows(f"log-{name}.csv", LOG_COLUMNS)]
 
+    def tallied(self, name: str) -> Sequence[Entry]:
+        """The rows that this revision of the tally was made after."""
+        return until_tally(self.chain(name), self.facts["revision"])
+
     @cached_property
     def cards_log(self) -> CardsReplay:
         penalties = {
@@ -127,7 +138,7 @@ class _Package:
             )
             for key, rules in self.rules.items()
         }
-        chain = [row for row in self.chain("cards") if row.known.get("category") in (None, *self.rules)]
+        chain = [row for row in self.tallied("cards") if row.known.get("category") in (None, *self.rules)]
         return CardsReplay(chain, penalties)
 
 
@@ -161,7 +172,7 @@ def _draw(package: _Package, printed: str | None) -> Iterator[Finding]:
     yield Finding(
         fits, f"The seed {'is' if fits else 'is not'} the sum of secret.txt and {publics[-1]}, one after the other."
     )
-    again = recompute(text)
+    again = _comes_out_again(text)
     yield Finding(
         again,
         "Drawn again from its entries and its seed, the draw comes out the same."
@@ -169,9 +180,50 @@ def _draw(package: _Package, printed: str | None) -> Iterator[Finding]:
         else "Drawn again from its entries and its seed, another draw comes out.",
     )
     fingerprint = sha256(text.encode())
+    yield from _drawn_rows(package, commitment, publics, fingerprint)
     if printed is not None:
         same = printed.strip().lower() == fingerprint
         yield Finding(same, f"The fingerprint is {fingerprint}, {'as' if same else 'not what'} was printed on the day.")
+
+
+@lru_cache(maxsize=4)
+def _comes_out_again(text: str) -> bool:
+    """Recomputing a large draw takes seconds; the same text is worked out once."""
+    return recompute(text)
+
+
+def _drawn_rows(package: _Package, commitment: str, publics: list[str], fingerprint: str) -> Iterator[Finding]:
+    """The log of the day names every draw: its commitment and reason, the rule sets, and the last one's fingerprint."""
+    chain = package.chain("day")
+    rows = [row.known for row in chain if row.what == "boxes drawn"]
+    said = [
+        public_text(row["commitment"], words_in(package.text(name)), number=row["draw"], reason=row.get("reason", ""))
+        for row, name in zip(rows, publics, strict=False)
+    ]
+    fits = len(rows) == len(publics) and said == [package.text(name) for name in publics]
+    fits = fits and all(row["commitment"] == commitment for row in rows) and rows[-1]["fingerprint"] == fingerprint
+    draws = "one draw" if len(publics) == 1 else f"{len(publics)} draws, of which the last stands"
+    yield Finding(fits, f"The log of the day {'names' if fits else 'does not name'} {draws}, with these sums.")
+    early = [place for place, row in enumerate(chain) if row.what == "secret of the draw made"]
+    if early:
+        drawn = [place for place, row in enumerate(chain) if row.what == "boxes drawn"]
+        before = early[0] < drawn[0] and all(chain[place].known["commitment"] == commitment for place in early)
+        yield Finding(
+            before, f"The commitment {'stands' if before else 'does not stand'} in the log before the boxes were drawn."
+        )
+    fixed = rows[-1]["rules"] if rows else {}
+    changed = [
+        name
+        for name in sorted(package.files)
+        if name.startswith("rules/")
+        and fixed.get(name.removeprefix("rules/").removesuffix(".toml")) != sha256(package.files[name])
+    ]
+    yield Finding(
+        not changed,
+        f"Not as they were fixed at the draw: {', '.join(changed)}."
+        if changed
+        else "The rules were fixed at the draw.",
+    )
 
 
 def _publics(package: _Package) -> list[str]:
@@ -210,9 +262,13 @@ def _logs(package: _Package, printed: str | None) -> Iterator[Finding]:
 
 def _owners(package: _Package) -> Iterator[Finding]:
     """The boxes of turnins.csv are the drawn ones, each with the team it was drawn to after the label corrections."""
-    statuses, swaps = statuses_of(package.chain("day"))
-    labels = [(row["one"], row["other"]) for row in package.rows("labels.csv", LABEL_COLUMNS)]
-    same = labels == swaps
+    statuses, swaps = statuses_of(package.tallied("day"))
+    rows = package.rows("labels.csv", LABEL_COLUMNS)
+    labels = [(row["one"], row["other"]) for row in rows]
+    expected = [
+        {"number": str(n), **dict(zip(LABEL_COLUMNS[1:], swap, strict=True))} for n, swap in enumerate(swaps, 1)
+    ]
+    same = rows == expected
     yield Finding(
         same,
         "labels.csv is what the log of the day says." if same else "labels.csv is not what the log of the day says.",
@@ -275,13 +331,33 @@ def _marks(package: _Package) -> Iterator[Finding]:
         yield Finding(True, f"All {len(stated)} cards are what the log's readings and rulings leave standing.")
 
 
+def _inputs(package: _Package) -> Iterator[Finding]:
+    """What was tallied has the sum that the log names; the reason of a revision is the log's."""
+    _, seed, _ = read_draw_text(package.text("draw.txt"))
+    table = {each.box: str(each.table) for each in package.placed}
+    document = inputs_document(
+        documents={key: package.text(f"rules/{key}.toml") for key in package.rules},
+        overall_rules=package.text("rules/contest.toml"),
+        counting=package.counting,
+        seed=seed,
+        boxes=[replace(box, table=table[box.box]) for box in package.boxes],
+    )
+    said = package.tallied("day")[-1].known
+    same = (digest(document), package.facts["reason"]) == (said["inputs"], said["reason"])
+    yield Finding(
+        same,
+        "What was tallied has the sum that the log of the day names."
+        if same
+        else "What was tallied is not what the log of the day names.",
+    )
+
+
 def _standings(package: _Package) -> Iterator[Finding]:
     _, seed, _ = read_draw_text(package.text("draw.txt"))
-    counting = [each["key"] for each in package.facts["categories"] if each["counts"] and not each["cancelled"]]
     result = tally(
         package.rules,
         package.boxes,
-        overall=counting or None,
+        overall=package.counting or None,
         seed=seed,
         overall_rules=parse(package.text("rules/contest.toml")),
     )

@@ -31,6 +31,9 @@ class Reading(models.Model):
     standing = models.BooleanField(default=True)
     client_key = models.CharField(max_length=64, unique=True, null=True, blank=True)
     device = models.CharField(max_length=64, blank=True)
+    # What a phone says of itself, kept as information and decided by nowhere: its count of cards, its clock.
+    client_number = models.PositiveIntegerField(null=True, blank=True)
+    client_time = models.CharField(max_length=40, blank=True)
     by = models.CharField(max_length=120, blank=True)
     reason = models.CharField(max_length=300, blank=True)
     at = models.DateTimeField(auto_now_add=True)
@@ -106,6 +109,21 @@ class Collected(models.Model):
 
     def __str__(self) -> str:
         return f"sheet of {self.seat} in {self.category}"
+
+
+class PortionsRound(models.Model):
+    """The portions of a flight go round its table: from here on the marks for appearance stand."""
+
+    table = models.ForeignKey("contest.Table", on_delete=models.CASCADE, related_name="portions_rounds")
+    category = models.ForeignKey("contest.Category", on_delete=models.CASCADE, related_name="portions_rounds")
+    by = models.CharField(max_length=120)
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["table", "category"], name="portions_go_round_once")]
+
+    def __str__(self) -> str:
+        return f"portions of {self.category} at {self.table}"
 
 
 class Call(models.Model):

@@ -264,3 +264,33 @@ class Pass(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_opens_display()} pass"
+
+
+class SeatToken(models.Model):
+    """What a judge's phone sends cards with once the seat's pass was used on it.
+
+    Like a pass word it is derived from the installation's secret key, and only its digest is kept. It outlives the
+    sign-in, so that cards which waited on a phone still arrive; it ends with its pass or when the tally is closed.
+    """
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    held_pass = models.ForeignKey(Pass, on_delete=models.CASCADE, related_name="tokens")
+    digest = models.CharField(max_length=64, editable=False)
+    issued_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return f"token of {self.held_pass}"
+
+
+class FailedTries(models.Model):
+    """How often something that opens a door was wrong of late: counted for a name, and for a name at an address."""
+
+    key = models.CharField(max_length=64, unique=True)
+    number = models.PositiveIntegerField(default=0)
+    since = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "failed tries"
+
+    def __str__(self) -> str:
+        return f"{self.number} failed tries"

@@ -97,6 +97,9 @@ class Contest(models.Model):
         default=Keying.SINGLE,
         help_text="How often paper score sheets are keyed; a second keying is blind to the first.",
     )
+    phones = models.BooleanField(
+        default=False, help_text="Judges may hand cards in from their own phones, with a pass for each seat."
+    )
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="contests")
     # The text at the draw: its tie-breaks and `needs_all` decide the overall, whatever the library's set becomes.
     frozen_rules = models.TextField(blank=True, editable=False)

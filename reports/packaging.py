@@ -20,6 +20,7 @@ from reports.rules.package import (
     TURNIN_COLUMNS,
     csv_bytes,
     pack,
+    public_name,
     sha256,
 )
 
@@ -82,7 +83,7 @@ def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
         ),
         "labels.csv": _labels(contest, tally),
         "secret.txt": draws[-1].secret_text.encode(),
-        **{_public_name(draw.number): draw.public_text.encode() for draw in draws},
+        **{public_name(draw.number): draw.public_text.encode() for draw in draws},
         "draw.txt": draws[-1].draw_text.encode(),
     }
     heads = {}
@@ -93,16 +94,12 @@ def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
     files["READ-ME.txt"] = READ_ME.format(
         name=contest.name,
         date=contest.date.isoformat(),
-        publics=f"secret.txt {_public_name(draws[-1].number)}",
+        publics=f"secret.txt {public_name(draws[-1].number)}",
         rules_for="".join(f" --rules-for {key}=rules/{key}.toml" for key in inputs["rules"]),
         overall=f"--overall {','.join(inputs['counting'])} " if inputs["counting"] else "",
         no_overall="" if inputs["counting"] else NO_OVERALL,
     ).encode()
     return files
-
-
-def _public_name(number: int) -> str:
-    return "public.txt" if number == 1 else f"public-{number}.txt"
 
 
 def _cards(inputs: dict, rules: dict[str, RuleSet], contest_rules: RuleSet) -> bytes:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from reports.views import names, results, sheets
+from reports.views import drawcheck, names, results, sheets
 
 app_name = "reports"
 urlpatterns = [
@@ -20,6 +20,10 @@ urlpatterns = [
         results.result_working,
         name="result_working",
     ),
+    path("r/<slug:slug>/package.zip", drawcheck.package, name="package"),
+    path("r/<slug:slug>/revision/<int:revision>/package.zip", drawcheck.package, name="revision_package"),
+    path("r/<slug:slug>/draw/", drawcheck.draw_check, name="draw_check"),
+    path("r/<slug:slug>/draw/<str:name>", drawcheck.draw_file, name="draw_file"),
     path("r/<slug:slug>/sheet/<uuid:key>/", sheets.sheet, name="sheet"),
     path("r/<slug:slug>/sheet/<uuid:key>/claim/", sheets.claim, name="claim"),
     path("teams/", sheets.teams, name="teams"),

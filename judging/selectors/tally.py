@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from contest.models import Contest, Seat, Sitting
+from contest.models import Contest, LogChain, Seat, Sitting
 from contest.rules.say import total_text
 from judging.models import Tally
 from judging.records import held_categories, sealed_records
@@ -117,3 +117,8 @@ def frozen_working(tally: Tally, number: str) -> tuple[str, list[str]] | None:
                 judged = box["status"] in ("ranked", "short", "disqualified")
                 return each["name"], box["working"] if judged else ["The box is not judged."]
     return None
+
+
+def cards_head(contest: Contest) -> str:
+    """The head of the log of cards, which holds no team and no turn-in; empty before its first row."""
+    return LogChain.objects.filter(contest=contest, name="cards").values_list("head", flat=True).first() or ""

@@ -166,6 +166,7 @@ def _page(
         "only_desk_due": bool(todos) and all(todo.part == "desk" for todo in todos),
         "signs_at_once": _signs_at_once(contest, parts),
         "standings": _standings(contest, newest),
+        "cards_head": tallies.cards_head(contest),
         "close_form": forms.get("close") or CloseForm(),
         "unlock_form": forms.get("unlock") or UnlockForm(),
         "revise_form": forms.get("revise") or ReviseForm(),

@@ -26,6 +26,11 @@ class PackageError(ValueError):
     """Not a results package at all; the message says why."""
 
 
+def public_name(number: int) -> str:
+    """The file with the public lines of a contest's draw, counted from 1."""
+    return "public.txt" if number == 1 else f"public-{number}.txt"
+
+
 def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 

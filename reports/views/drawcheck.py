@@ -1,0 +1,76 @@
+"""The draw for everybody, and the results package: what is needed to check a contest without trusting anybody."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from contest.access import anyone
+from contest.models import Contest
+from contest.rules.commitment import words_in
+from reports import drawcheck
+from reports.models import Publication
+from reports.rules.package import public_name
+from reports.views.results import find_published
+
+
+def _contest(request: HttpRequest, slug: str) -> Contest:
+    """A contest whose draw may be looked at: its name and date are no secret once a commitment is out.
+
+    A practice is nobody's business but its own people's.
+    """
+    contest = get_object_or_404(Contest, slug=slug)
+    if contest.kind == Contest.Kind.PRACTICE and not request.viewer.parts(contest):
+        raise Http404("No such draw.")
+    return contest
+
+
+@require_GET
+@anyone
+def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
+    """The sums that are fixed; after publishing the files, and the lines to check them with."""
+    contest = _contest(request, slug)
+    draws = drawcheck.public_draws(contest)
+    commitment = drawcheck.known_commitment(contest, draws)
+    if not commitment:
+        raise Http404("No such draw.")
+    context = {
+        # Rooms and state only for those who have a part in it.
+        "contest": contest if request.viewer.parts(contest) else None,
+        "shown": contest,
+        "published": contest.state == Contest.State.PUBLISHED,
+        "draws": draws,
+        "standing": draws[-1] if draws else None,
+        "public_name": public_name(draws[-1].number) if draws else "public.txt",
+        "words": words_in(draws[-1].public_text) if draws else [],
+        "commitment": commitment,
+        "files": drawcheck.released_files(contest, draws),
+        "address": request.build_absolute_uri(reverse("reports:draw_check", args=[contest.slug])),
+    }
+    return render(request, "reports/draw_check.html", context)
+
+
+@require_GET
+@anyone
+def draw_file(request: HttpRequest, slug: str, name: str) -> HttpResponse:
+    """One of the draw's texts, byte for byte; before publishing there is no secret and no list to be had."""
+    contest = _contest(request, slug)
+    files = drawcheck.released_files(contest, drawcheck.public_draws(contest))
+    file = next((each for each in files if each.name == name), None)
+    if file is None:
+        raise Http404("No such file.")
+    answer = HttpResponse(drawcheck.text_of(contest, file).encode(), content_type="text/plain; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{file.name}"'
+    return answer
+
+
+@require_GET
+@anyone
+def package(request: HttpRequest, slug: str, revision: int | None = None) -> HttpResponse:
+    """The results package as it went out with a publication: the newest, or an earlier revision's."""
+    contest, tally = find_published(request, slug, revision)
+    data = bytes(Publication.objects.get(tally=tally).package)
+    answer = HttpResponse(data, content_type="application/zip")
+    ending = "" if tally.revision == 1 else f"-revision-{tally.revision}"
+    answer["Content-Disposition"] = f'attachment; filename="{contest.slug}-package{ending}.zip"'
+    return answer

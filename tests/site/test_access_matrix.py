@@ -135,6 +135,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/rulings/": Row("head_judge"),
     "c/<slug:slug>/rulings/calls/": Row("head_judge"),
     "c/<slug:slug>/tally/": Row("organiser head_judge tally"),
+    "c/<slug:slug>/tally/doubts/": Row("organiser head_judge tally"),
     "c/<slug:slug>/tally/lock/": post("organiser head_judge tally"),
     "c/<slug:slug>/tally/unlock/": post("organiser head_judge"),
     "c/<slug:slug>/tally/close/": post("organiser head_judge tally"),

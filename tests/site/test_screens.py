@@ -8,6 +8,7 @@ axe-core checks; and for a page of the site that nobody reached.
 import re
 import shutil
 import subprocess
+import uuid
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -59,6 +60,9 @@ for n in range(1, 13):
 #: Pages that no link leads to from where these roles stand, with the reason.
 NOT_REACHED = {
     "contest:first_account": "only before the first account",
+    "contest:desk_rest": "only once the marks are locked; test_browser_small.py goes there",
+    "contest:empty_table": "a file",
+    "contest:rule_set_download": "a file",
     "judging:calls": "a part of the rulings page, fetched by it",
     "judging:news": "a part of the captain's page, fetched by it",
 }
@@ -104,10 +108,10 @@ def links_on(page: Page, address: str) -> list[str]:
     return [link.partition("#")[0] for link in found if link.startswith(address)]
 
 
-def is_page(page: Page, url: str) -> bool:
-    """False for files to download, which a browser does not show."""
+def look_up(page: Page, url: str) -> tuple[int, bool]:
+    """The status, and whether it is a page: files to download are not shown by a browser."""
     answer = page.request.get(url)
-    return answer.headers.get("content-type", "").startswith("text/html") and answer.status == 200
+    return answer.status, answer.headers.get("content-type", "").startswith("text/html")
 
 
 ROLES = (
@@ -126,6 +130,22 @@ class Tour:
         self.pictured: set[tuple[str, str]] = set()  # a page looks the same to whoever may open it
         clear_shots()
 
+    def also(self, role: str) -> list[str]:
+        """Addresses that are typed, sent by the organiser, or reached by a form."""
+        data = Path(self.site.output_file).parent / "demo"
+        if role == "visitor":
+            ((slug, key),) = rows(
+                data,
+                "select contest.slug, entry.sheet_key from contest_entry entry "
+                "join contest_contest contest on contest.id = entry.contest_id "
+                "where contest.slug = 'example-cook-off-five' and entry.number = 1",
+            )
+            return ["/in/", f"/r/{slug}/sheet/{uuid.UUID(key)}/"]
+        if role == "organiser":
+            ((own,),) = rows(data, "select id from contest_ruleset where name = 'Example house rules'")
+            return [f"/rules/{own}/edit/", "/c/example-cook-off-six/windows/delay/?minutes=10"]
+        return []
+
     def walk(self, role: str) -> list[str]:
         if role not in self.faults:
             context = self.browser.new_context(reduced_motion="reduce")
@@ -138,13 +158,19 @@ class Tour:
         if role != "visitor":
             page.wait_for_url(lambda url: "/in/" not in url)
             page.get_by_role("button", name="Sign out").wait_for()
-        waiting, seen, faults = [page.url, f"{self.site.address}/"], set(), []
+        more = [f"{self.site.address}{path}" for path in ("/", *self.also(role))]
+        waiting, seen, faults = [page.url, *more], set(), []
         while waiting:
             url = waiting.pop(0)
             kind = kind_of(url, self.states)
-            if kind is None or kind in seen or not is_page(page, url):
+            if kind is None or kind in seen:
                 continue
             seen.add(kind)
+            status, is_page = look_up(page, url)
+            if status != 200:
+                faults.append(f"{role} is led to {url}, which answers {status}")
+            if status != 200 or not is_page:
+                continue
             page.goto(url)
             if kind not in self.pictured:
                 self.pictured.add(kind)

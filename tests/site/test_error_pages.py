@@ -1,0 +1,64 @@
+"""What somebody sees when a page is not theirs, not there, or broken: words and a way on, never the inside."""
+
+import pytest
+from django.http import HttpResponse
+from django.template.loader import render_to_string
+from django.test import Client
+
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+
+def text_of(response: HttpResponse) -> str:
+    return response.content.decode()
+
+
+def test_a_page_that_is_not_there(client: Client) -> None:
+    response = client.get("/no-such-page/")
+    assert response.status_code == 404
+    assert "There is no such page" in text_of(response)
+    assert "Sign in" in text_of(response)
+
+
+def test_a_page_of_another_role() -> None:
+    contest = factories.make_drawn(teams=4)
+    response = factories.client_for(contest, "desk").get(f"/c/{contest.slug}/tally/")
+    assert response.status_code == 403
+    assert "This page belongs to another role" in text_of(response)
+
+
+def test_a_form_that_is_too_old() -> None:
+    response = Client(enforce_csrf_checks=True).post("/sign-out/")
+    assert response.status_code == 403
+    assert "Nothing was changed" in text_of(response)
+
+
+def test_a_broken_page_says_nothing_of_the_inside(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*arguments: object) -> None:
+        raise RuntimeError("an inside matter")
+
+    monkeypatch.setattr("contest.views.entrance.published_contests", broken)
+    factories.make_account()
+    client.raise_request_exception = False
+    response = client.get("/")
+    assert response.status_code == 500
+    assert "Something broke on the server" in text_of(response)
+    assert "inside matter" not in text_of(response)
+
+
+def test_the_page_for_a_broken_server_needs_neither_database_nor_request() -> None:
+    assert "Something broke" in render_to_string("500.html")
+
+
+def test_too_many_wrong_passwords_are_answered_in_words(client: Client, settings: object) -> None:
+    settings.AXES_ENABLED = True
+    factories.make_account("organiser")
+    wrong = {"username": "organiser", "password": "not this one"}
+    answers = [client.post("/sign-in/", wrong) for _ in range(9)]
+    assert [answer.status_code for answer in answers[:7]] == [422] * 7
+    assert answers[-1].status_code == 429
+    assert "rests for a quarter of an hour" in text_of(answers[-1])
+    right = {"username": "organiser", "password": "a long password"}
+    assert client.post("/sign-in/", right).status_code == 429
+    assert client.post("/sign-in/", right, REMOTE_ADDR="192.0.2.44").status_code == 302

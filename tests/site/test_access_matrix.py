@@ -116,6 +116,8 @@ TABLE: dict[str, Row] = {
     # draw and desk: whoever knows whose box is whose sees no marks, and the other way round
     "c/<slug:slug>/draw/": Row("organiser"),
     "c/<slug:slug>/draw/make/": post("organiser"),
+    "c/<slug:slug>/draw/ceremony/": post("organiser"),
+    "c/<slug:slug>/draw/again/": Row("organiser"),
     "c/<slug:slug>/boxes-in/": Row("organiser"),
     "c/<slug:slug>/desk/": Row("desk"),
     "c/<slug:slug>/desk/record/": post("desk"),
@@ -155,6 +157,11 @@ TABLE: dict[str, Row] = {
     "r/<slug:slug>/results.xlsx": Row(EVERYBODY, sealed=NOT_YET),
     "r/<slug:slug>/revision/<int:revision>/<int:number>/": Row(EVERYBODY, sealed=NOT_YET),
     "r/<slug:slug>/revision/<int:revision>/<slug:key>/<int:number>/": Row(EVERYBODY, sealed=NOT_YET),
+    "r/<slug:slug>/package.zip": Row(EVERYBODY, sealed=NOT_YET),
+    "r/<slug:slug>/revision/<int:revision>/package.zip": Row(EVERYBODY, sealed=NOT_YET),
+    # the sums of the draw are everybody's from the draw on, its secret and its list with the result
+    "r/<slug:slug>/draw/": Row(EVERYBODY),
+    "r/<slug:slug>/draw/<str:name>": Row(EVERYBODY, sealed=NOT_YET),
     # a team's own sheet: whoever has the link
     "r/<slug:slug>/sheet/<uuid:key>/": Row(EVERYBODY, sealed=NOT_YET),
     "r/<slug:slug>/sheet/<uuid:key>/claim/": Row(EVERYBODY, sealed=NOT_YET),
@@ -240,6 +247,7 @@ class World:
             "team": self.entry.team.uid,
             "kind": "teams",
             "ending": "csv",
+            "name": "secret.txt",
         }
         if "<str:number>" in route:
             values["number"] = box.number

@@ -16,13 +16,18 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 
-from contest.models import Account, Contest, ContestRole, Pass, Table, Team
+from contest.models import Account, Contest, ContestRole, Pass, Seat, Table, Team
 
 PASS_KEY = "pass_id"  # noqa: S105  (the session key that holds the pass's row)
 
 #: Parts that see boxes and marks, never whose box it is.
 SEALED_PARTS = frozenset({"organiser", "announcer", "head_judge", "tally", "captain", "judge"})
 PARTS = SEALED_PARTS | {"desk"}
+
+
+def seat_name(seat: Seat) -> str:
+    """A judge by place, never by name: for rows and the log's side row."""
+    return f"judge at table {seat.table.number}, seat {seat.letter}"
 
 
 @dataclass
@@ -47,8 +52,7 @@ class Viewer:
         if self.held_pass.opens == Pass.Opens.TABLE:
             return f"captain of table {self.held_pass.table.number}"
         if self.held_pass.opens == Pass.Opens.SEAT:
-            seat = self.held_pass.seat
-            return f"judge at table {seat.table.number}, seat {seat.letter}"
+            return seat_name(self.held_pass.seat)
         return "turn-in desk"
 
     @property
@@ -56,6 +60,13 @@ class Viewer:
         """The captain's table."""
         if self.held_pass is not None and self.held_pass.opens == Pass.Opens.TABLE:
             return self.held_pass.table
+        return None
+
+    @property
+    def seat(self) -> Seat | None:
+        """The judge's seat."""
+        if self.held_pass is not None and self.held_pass.opens == Pass.Opens.SEAT:
+            return self.held_pass.seat
         return None
 
     def parts(self, contest: Contest) -> frozenset[str]:
@@ -111,7 +122,8 @@ class Access:
     parts: frozenset[str] = frozenset()
 
 
-def _mark(view: Callable[..., HttpResponse], access: Access) -> Callable[..., HttpResponse]:
+def mark(view: Callable[..., HttpResponse], access: Access) -> Callable[..., HttpResponse]:
+    """Put the access mark on a view; the marks below, and the one for phones in `bearer`, do no more than ask first."""
     view.access = access  # type: ignore[attr-defined]
     return view
 
@@ -122,7 +134,7 @@ def ask_to_sign_in(request: HttpRequest) -> HttpResponse:
 
 def anyone(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """A page for everybody. What it shows of a contest must be public."""
-    return _mark(view, Access("anyone"))
+    return mark(view, Access("anyone"))
 
 
 def signed_in(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
@@ -134,7 +146,7 @@ def signed_in(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
             return ask_to_sign_in(request)
         return view(request, *args, **kwargs)
 
-    return _mark(wrapper, Access("signed in"))
+    return mark(wrapper, Access("signed in"))
 
 
 def for_parts(*parts: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:
@@ -162,7 +174,7 @@ def for_parts(*parts: str) -> Callable[[Callable[..., HttpResponse]], Callable[.
                 kwargs["table"] = _load_table(request.viewer, contest, kwargs["table"])
             return view(request, contest, **kwargs)
 
-        return _mark(wrapper, Access("parts", wanted))
+        return mark(wrapper, Access("parts", wanted))
 
     return decorate
 
@@ -184,4 +196,4 @@ def for_team(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         found = get_object_or_404(Team, uid=team, members__account=request.viewer.account)
         return view(request, found, **kwargs)
 
-    return _mark(wrapper, Access("team"))
+    return mark(wrapper, Access("team"))

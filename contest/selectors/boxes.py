@@ -3,7 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from contest.models import Box, Category, Contest, TurnIn
 
@@ -34,6 +34,17 @@ def to_judge(contest: Contest) -> set[int]:
     boxes = Box.objects.filter(contest=contest, draw__standing=True, category__cancelled_at__isnull=True)
     kept_back = {pk for pk, status in statuses(contest).items() if status in NOT_JUDGED}
     return set(boxes.values_list("pk", flat=True)) - kept_back
+
+
+def standing_box(contest: Contest, number: str) -> Box | None:
+    """One box of the standing draw with its category; `kept_back` tells that the desk kept it from the judges."""
+    kept_back = TurnIn.objects.filter(box=OuterRef("pk"), standing=True, status__in=NOT_JUDGED)
+    return (
+        Box.objects.filter(contest=contest, draw__standing=True, number=number)
+        .select_related("category")
+        .annotate(kept_back=Exists(kept_back))
+        .first()
+    )
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 
@@ -77,7 +78,7 @@ def hand_in_sheet(
     Raises SheetRefused, with nothing stored, for whatever cannot stand.
     """
     contest = Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
-    _refuse_closed(contest)
+    refuse_closed(contest)
     _refuse_seat(contest, category, seat)
     lines = {line.box.number: line for line in sheet_lines(contest, category, seat)}
     _refuse_boxes(lines, marks, category, seat)
@@ -102,7 +103,7 @@ def hand_in_sheet(
     )
 
 
-def _refuse_closed(contest: Contest) -> None:
+def refuse_closed(contest: Contest) -> None:
     if contest.state == Contest.State.PREPARING:
         raise SheetRefused("The boxes are not drawn yet: no marks can be handed in.")
     if contest.marks_locked_at is not None and contest.is_sealed:
@@ -219,22 +220,54 @@ def _store(contest: Contest, category: Category, seat: Seat, found: _Sorted, by:
     first = {line.box.pk for line, _ in found.first}
     for line, given in sorted(new, key=lambda each: each[0].box.position):
         is_first = line.box.pk in first
-        reading = Reading.objects.create(
+        store_reading(
+            contest=contest,
+            category=category,
+            seat=seat,
             card=cards[line.box.pk],
+            number=line.box.number,
             kind=Reading.Kind.FIRST if is_first else Reading.Kind.CORRECTION,
-            by=by[:120],
+            marks=given,
+            by=by,
             reason="" if is_first else reason or AFTER_DISMISSAL,
         )
-        Mark.objects.bulk_create(Mark(reading=reading, criterion=key, value=mark) for key, mark in given.items())
-        write_log(
-            contest=contest,
-            chain="cards",
-            what="card handed in" if is_first else "card corrected",
-            facts={
-                "category": category.key,
-                "box": line.box.number,
-                "seat": f"{seat.table.number}{seat.letter}",
-                "marks": {key: number_text(mark) for key, mark in given.items()},
-            },
-            by=by,
-        )
+
+
+LOGGED = {
+    Reading.Kind.FIRST: "card handed in",
+    Reading.Kind.CORRECTION: "card corrected",
+    Reading.Kind.CONFLICT: "card in conflict",
+}
+
+
+def store_reading(
+    *,
+    contest: Contest,
+    category: Category,
+    seat: Seat,
+    card: Card,
+    number: str,
+    kind: Reading.Kind,
+    marks: Mapping[str, Decimal],
+    by: str,
+    **more: Any,
+) -> Reading:
+    """One reading of the card of box `number` with its marks and its row in the log; `more` are its other fields.
+
+    Whoever calls has checked the marks, and has taken the standing from the reading before where this one stands.
+    """
+    reading = Reading.objects.create(card=card, kind=kind, by=by[:120], **more)
+    Mark.objects.bulk_create(Mark(reading=reading, criterion=key, value=mark) for key, mark in marks.items())
+    write_log(
+        contest=contest,
+        chain="cards",
+        what=LOGGED[kind],
+        facts={
+            "category": category.key,
+            "box": number,
+            "seat": f"{seat.table.number}{seat.letter}",
+            "marks": {key: number_text(mark) for key, mark in marks.items()},
+        },
+        by=by,
+    )
+    return reading

@@ -59,6 +59,7 @@ TO_THEIR_ROOM = dict.fromkeys(["desk pass", "captain"], MOVED)
 DRAWN = {"organiser": 404}  # nothing is added any more
 NOT_OWN = dict.fromkeys(ACCOUNTS, 404)
 NOT_YET = {"all": 404}  # to everybody as if there were no such page
+NO_TOKEN = {"all": 401}
 TABLE: dict[str, Row] = {
     # the ways in
     "": Row(EVERYBODY, sealed=TO_THEIR_ROOM, published={**TO_THEIR_ROOM, "judge": MOVED}),
@@ -144,6 +145,9 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/tally/sign/<int:revision>/": post("head_judge", sealed={"head_judge": 404}),  # nothing to sign yet
     "c/<slug:slug>/tally/revise/": post("organiser head_judge"),
     "c/<slug:slug>/tally/box/<str:number>/": Row("organiser head_judge tally"),
+    # for phones: a seat's token opens, never a cookie
+    "api/cards/": post("", sealed=NO_TOKEN, published=NO_TOKEN),
+    "api/seat/": Row("", sealed=NO_TOKEN, published=NO_TOKEN),
     # names and results
     "c/<slug:slug>/names/": Row("organiser announcer"),
     "c/<slug:slug>/names/publish/": post("organiser"),

@@ -1,0 +1,183 @@
+"""Cards from judges' phones: one card at a time, each stored once however often it is sent."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db import IntegrityError, transaction
+
+from contest.access import seat_name
+from contest.models import Box, Category, Contest, Seat, Table
+from contest.selectors.boxes import standing_box
+from contest.selectors.rules import category_rules
+from contest.services.log import write_log
+from judging.models import Card, PortionsRound, Reading, Ruling
+from judging.selectors.cards import marks_of
+from judging.selectors.flights import is_vacant
+from judging.services.cards import AFTER_DISMISSAL, read_marks, store_reading
+
+STORED, ALREADY, CONFLICT = "stored", "already", "conflict"
+
+
+class CardRefused(ValueError):
+    """A card that cannot be taken; nothing of it was stored.
+
+    `error` names the kind of trouble for the phone, `status` is the HTTP status that fits it, the message tells the
+    judge why and what to do.
+    """
+
+    def __init__(self, error: str, reason: str, status: int = 422) -> None:
+        self.error, self.status = error, status
+        super().__init__(reason)
+
+
+@dataclass(frozen=True)
+class PhoneCard:
+    """A card as a phone sends it.
+
+    `key` is the phone's own, sent again with every try; `number` counts the phone's cards and `time` is its clock,
+    both kept as information and trusted for nothing. `anew` says that the judge marked the box again after the
+    head judge dismissed the card.
+    """
+
+    key: str
+    box: str
+    marks: Mapping[str, str]
+    anew: bool = False
+    number: int | None = None
+    time: str = ""
+    device: str = ""
+
+
+def stored_before(*, seat: Seat, key: str) -> str:
+    """What became of a card sent earlier under this key from this seat; empty where it never came."""
+    kind = Reading.objects.filter(client_key=key, card__seat=seat).values_list("kind", flat=True).first()
+    if kind is None:
+        return ""
+    return CONFLICT if kind == Reading.Kind.CONFLICT else ALREADY
+
+
+def hand_in_card(*, contest: Contest, seat: Seat, card: PhoneCard) -> str:
+    """Store one card of a seat: STORED, or ALREADY where the same marks of this seat are in, or CONFLICT.
+
+    The first reading stands. Other marks for the same seat and box are kept beside it as a conflict, for the clerk
+    to look up. Raises CardRefused, with nothing stored, for a card that cannot be taken.
+    """
+    try:
+        with transaction.atomic():
+            return _hand_in(Contest.objects.select_for_update(no_key=True).get(pk=contest.pk), seat, card)
+    except IntegrityError:  # the key is unique, and was used for another card
+        raise CardRefused("key", _KEY_USED, 409) from None
+
+
+_KEY_USED = "Another card came under this card's key. Show this card to the clerk."
+
+
+def _hand_in(contest: Contest, seat: Seat, card: PhoneCard) -> str:
+    box = standing_box(contest, card.box)
+    readings = _readings(box, seat) if box else []
+    same = next((each for each in readings if each.client_key == card.key), None)
+    if box is None or same is None:
+        _refuse_closed(contest)
+    if box is None:
+        raise CardRefused("box", f"There is no box {card.box[:10]} in this contest. Look at the number again.", 404)
+    given = _checked_marks(box.category, card)
+    if same is not None:
+        if marks_of(same) != given:
+            raise CardRefused("key", _KEY_USED, 409)
+        return CONFLICT if same.kind == Reading.Kind.CONFLICT else ALREADY
+    dismissed = _refuse_box(box, seat, readings)
+    return _keep(contest, box, seat, card, given, readings, dismissed)
+
+
+def _readings(box: Box, seat: Seat) -> list[Reading]:
+    found = Reading.objects.filter(card__box=box, card__seat=seat).select_related("card").prefetch_related("marks")
+    return list(found)
+
+
+def _refuse_closed(contest: Contest) -> None:
+    if not contest.phones:
+        raise CardRefused("phones", "This contest takes score sheets on paper only: hand in on paper.", 403)
+    if not contest.is_drawn:
+        raise CardRefused("not drawn", "The boxes are not drawn yet: no marks can be handed in.", 409)
+    if contest.marks_locked_at is not None or not contest.is_sealed:
+        raise CardRefused("locked", "The marks are locked. Show this card to the clerk or the head judge.", 409)
+
+
+def _checked_marks(category: Category, card: PhoneCard) -> dict[str, Decimal]:
+    rules = category_rules(category)
+    parsed, cells = read_marks({card.box: card.marks}, rules)
+    if cells:
+        names = {criterion.key: criterion.name for criterion in rules.criteria}
+        wrong = [f"{names.get(key, key[:30])}: {text}" for (_, key), text in cells.items()]
+        raise CardRefused("marks", f"{card.box} cannot stand so. {'; '.join(wrong)[:400]}.")
+    return parsed[card.box]
+
+
+def _refuse_box(box: Box, seat: Seat, readings: list[Reading]) -> bool:
+    """Refuse a card that is not to come; whether the standing one was dismissed."""
+    if box.table_id != seat.table_id:
+        raise CardRefused("table", f"{box.number} is judged at another table. Give it to the captain.", 409)
+    if box.category.is_cancelled:
+        raise CardRefused("cancelled", f"{box.category.name} was cancelled: no marks are taken.", 409)
+    if box.kept_back:
+        raise CardRefused("not judged", f"{box.number} is not judged: no marks are taken for it.", 409)
+    if is_vacant(box.category, seat):
+        raise CardRefused("vacant", "No card is expected from this seat in this category. Ask the captain.", 409)
+    rulings = Ruling.objects.filter(
+        box=box, seat=seat, kind__in=[Ruling.Kind.LOST, Ruling.Kind.DISMISSAL], withdrawn_at__isnull=True
+    ).values_list("kind", "dismissed_reading_id")
+    if any(kind == Ruling.Kind.LOST for kind, _ in rulings):
+        raise CardRefused("lost", f"Your card of {box.number} was ruled lost. Show this card to the head judge.", 409)
+    standing = next((each.pk for each in readings if each.standing), None)
+    return standing is not None and any(reading in (standing, None) for _, reading in rulings)
+
+
+def _keep(
+    contest: Contest,
+    box: Box,
+    seat: Seat,
+    card: PhoneCard,
+    given: dict[str, Decimal],
+    readings: list[Reading],
+    dismissed: bool,
+) -> str:
+    kind, of_card = Reading.Kind.FIRST, {}
+    if dismissed and card.anew:
+        kind, of_card = Reading.Kind.CORRECTION, {"reason": AFTER_DISMISSAL}
+        Reading.objects.filter(card=readings[0].card, standing=True).update(standing=False)
+    elif readings:
+        same = [each for each in readings if marks_of(each) == given]
+        if any(each.kind != Reading.Kind.CONFLICT for each in same):
+            return ALREADY
+        if same:
+            return CONFLICT
+        kind, of_card = Reading.Kind.CONFLICT, {"standing": False}
+    store_reading(
+        contest=contest,
+        category=box.category,
+        seat=seat,
+        card=readings[0].card if readings else Card.objects.get_or_create(box=box, seat=seat)[0],
+        number=box.number,
+        kind=kind,
+        marks=given,
+        by=seat_name(seat),
+        client_key=card.key,
+        client_number=card.number,
+        client_time=card.time,
+        device=card.device,
+        **of_card,
+    )
+    return CONFLICT if kind == Reading.Kind.CONFLICT else STORED
+
+
+@transaction.atomic
+def portions_go_round(*, contest: Contest, table: Table, category: Category, by: str) -> None:
+    """The captain's word for a whole table: marks for appearance stand from here on. Twice changes nothing."""
+    contest = Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
+    if not contest.is_drawn or not contest.is_sealed:
+        return
+    _, made = PortionsRound.objects.get_or_create(table=table, category=category, defaults={"by": by[:120]})
+    if made:
+        facts = {"category": category.key, "table": table.number}
+        write_log(contest=contest, chain="cards", what="portions go round", facts=facts, by=by)

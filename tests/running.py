@@ -1,11 +1,15 @@
 """A contest run through the real services, for tests of what comes out at its end."""
 
+from collections.abc import Callable
 from decimal import Decimal
 
-from contest.models import Contest
+from contest.models import Box, Contest
+from contest.selectors.boxes import standing_boxes
 from contest.selectors.pairing import entry_of_boxes
+from contest.selectors.rules import category_rules
 from contest.services.desk import correct_labels, record_turn_in
 from contest.services.draw import make_draw
+from contest.services.redraw import Changes, redraw
 from judging.models import Ruling
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule, withdraw_ruling
@@ -16,17 +20,27 @@ from tests.factories import make_contest
 CRITERIA = ("appearance", "taste", "tenderness")
 
 
-def run_day(**fields: object) -> Contest:
+def run_day(
+    *,
+    before: Callable[[Contest], object] = lambda contest: None,
+    redrawn: str = "",
+    changes: Callable[[Contest], Changes] = lambda contest: Changes(),
+    **fields: object,
+) -> Contest:
     """Six teams, two tables, two categories, with one of everything that can happen; drawn, judged, not closed.
 
     An absent box, a late one, a swapped label, a penalty, a card ruled lost, one dismissed and marked anew, a ruling
-    taken back, a box disqualified and a team disqualified by one of its boxes, a correction.
+    taken back, a box disqualified and a team disqualified by one of its boxes, a correction. `before` prepares the
+    contest for its draw; with a reason in `redrawn` the boxes are drawn again, with `changes`.
     """
     contest = make_contest(**{"teams": 6, "tables": 2, "seats": 6, "rules": "weighted-nine", **fields})
+    before(contest)
     make_draw(contest=contest, by="organiser")
+    if redrawn:
+        redraw(contest=contest, reason=redrawn, by="organiser", changes=changes(contest))
     contest.refresh_from_db()
     owners = entry_of_boxes(contest)
-    boxes = list(contest.boxes.select_related("category", "table").order_by("number"))
+    boxes = list(standing_boxes(contest).order_by("number"))
     of = {(box.category.key, owners[box.pk].number): box for box in boxes}
     for box in boxes:
         number = owners[box.pk].number
@@ -43,7 +57,7 @@ def run_day(**fields: object) -> Contest:
                     category=category,
                     seat=seat,
                     marks={
-                        box.number: _marks(box.number, seat.letter)
+                        box.number: _marks(box, seat.letter)
                         for box in mine
                         if (box, seat.letter) != (of["ribs", 3], "B")  # no portion was left for this judge
                     },
@@ -53,9 +67,10 @@ def run_day(**fields: object) -> Contest:
     return contest
 
 
-def _marks(number: str, letter: str) -> dict[str, Decimal]:
-    start = int(number) * 7 + ord(letter) * 5
-    return {key: Decimal(2 + (start + 3 * place) % 8) for place, key in enumerate(CRITERIA)}
+def _marks(box: Box, letter: str) -> dict[str, Decimal]:
+    start = int(box.number) * 7 + ord(letter) * 5
+    keys = [criterion.key for criterion in category_rules(box.category).criteria]
+    return {key: Decimal(2 + (start + 3 * place) % 8) for place, key in enumerate(keys)}
 
 
 def _rule(contest: Contest, of: dict) -> None:

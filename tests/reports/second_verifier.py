@@ -17,21 +17,26 @@ def sha(data):
 
 def verify(files, fingerprint):
     """The complaints about a package; `fingerprint` is the one printed on the day, or None."""
+
     def read(name):
         return list(csv.DictReader(io.StringIO(files[name].decode())))
 
-    bad = []
     sums = dict(line.split("  ")[::-1] for line in files["SHA256SUMS"].decode().splitlines())
-    if {name: sha(data) for name, data in files.items() if name != "SHA256SUMS"} != sums:
-        bad.append("sums")
     publics = sorted((n for n in files if n.startswith("public")), key=lambda n: (len(n), n))
-    if any(f"commitment\t{sha(files['secret.txt'])}" not in files[name].decode() for name in publics):
-        bad.append("commitment")
     seed = sha(files["secret.txt"] + files[publics[-1]])
-    if f"seed\t{seed}\n" not in files["draw.txt"].decode():
-        bad.append("seed")
-    if fingerprint and sha(files["draw.txt"]) != fingerprint:
-        bad.append("fingerprint")
+    commitment = f"commitment\t{sha(files['secret.txt'])}\n"
+    drawn = [line.split("\t") for line in files["draw.txt"].decode().splitlines() if line.count("\t") == 4]
+    owner = {box: team for _, box, _, _, team in drawn}
+    for swap in read("labels.csv"):
+        owner[swap["one"]], owner[swap["other"]] = owner[swap["other"]], owner[swap["one"]]
+    complaints = {
+        "sums": {name: sha(data) for name, data in files.items() if name != "SHA256SUMS"} != sums,
+        "commitment": any(commitment not in files[name].decode() for name in publics),
+        "seed": f"seed\t{seed}\n" not in files["draw.txt"].decode(),
+        "owners": any(owner.get(row["box"]) != row["team"] for row in read("turnins.csv")),
+        "fingerprint": fingerprint and sha(files["draw.txt"]) != fingerprint,
+    }
+    bad = [name for name, fails in complaints.items() if fails]
     for name in ("log-day.csv", "log-cards.csv"):
         before = "0" * 64
         for row in read(name):
@@ -39,15 +44,8 @@ def verify(files, fingerprint):
             if row["previous"] != before or row["hash"] != sha(line.encode()):
                 bad.append(name)
             before = row["hash"]
-    drawn = [line.split("\t") for line in files["draw.txt"].decode().splitlines() if line.count("\t") == 4]
-    owner = {box: team for _, box, _, _, team in drawn}
-    for swap in read("labels.csv"):
-        owner[swap["one"]], owner[swap["other"]] = owner[swap["other"]], owner[swap["one"]]
-    if any(owner.get(row["box"]) != row["team"] for row in read("turnins.csv")):
-        bad.append("owners")
     stated = {(row["category"], row["box"]): row for row in read("results.csv")}
-    for category in json.loads(files["contest.json"])["categories"]:
-        key = category["key"]
+    for key in [each["key"] for each in json.loads(files["contest.json"])["categories"] if not each["cancelled"]]:
         rules = tomllib.loads(files[f"rules/{key}.toml"].decode(), parse_float=Fraction)
         names = [each["key"] for each in rules["criterion"]]
         weight = {each["key"]: Fraction(each["weight"]) for each in rules["criterion"]}

@@ -2,8 +2,9 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from contest.access import Viewer
 from contest.models import Contest
@@ -41,6 +42,12 @@ def add_room(room: Room) -> None:
     if all(room.url_name != known.url_name or room.name != known.name for known in _rooms):
         _rooms.append(room)
         _rooms.sort(key=lambda known: known.order)
+
+
+def may_open(url: str, parts: frozenset[str]) -> bool:
+    """Whether a page of the contest opens for whoever does `parts` there: no link leads to a refusal."""
+    access = getattr(resolve(urlsplit(url).path).func, "access", None)
+    return access is not None and (not access.parts or bool(access.parts & parts))
 
 
 def links_for(contest: Contest, viewer: Viewer) -> list[Link]:

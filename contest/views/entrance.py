@@ -1,5 +1,7 @@
 """The ways in: the front page, signing in by account or pass, and the contest's own page."""
 
+from dataclasses import replace
+
 from django.contrib.auth import authenticate, login, logout
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -11,9 +13,10 @@ from contest import day as days
 from contest.access import anyone, for_parts
 from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
 from contest.models import Account, Contest, Pass
-from contest.navigation import links_for
+from contest.navigation import links_for, may_open
 from contest.selectors.entrance import contests_of, grouped_by_time, published_contests
-from contest.services.passes import find_pass, open_session
+from contest.services.passes import find_pass, first_signs, open_session
+from contest.services.throttle import is_blocked, note_failure
 
 
 @require_GET
@@ -25,9 +28,7 @@ def home(request: HttpRequest) -> HttpResponse:
     if held is not None and (landing := landing_page(request, held.contest)) != request.path:
         return redirect(landing)
     groups = grouped_by_time(contests_of(request.viewer.account))
-    linked = [
-        (title, [(each, landing_page(request, each)) for each in contests]) for title, contests in groups.items()
-    ]
+    linked = [(title, [(each, landing_page(request, each)) for each in contests]) for title, contests in groups.items()]
     page = {"groups": linked, "any": any(groups.values()), "published": published_contests()}
     return render(request, "contest/home.html", page)
 
@@ -78,13 +79,20 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     return redirect("contest:home")
 
 
+NO_SUCH_WORD = "No such pass word, or it was replaced by a newer one. Read it again from the slip."
+TOO_MANY_TRIES = "Pass words that begin like this were wrong too often. Wait five minutes, then read it from the slip."
+
+
 @require_http_methods(["GET", "POST"])
 @anyone
 def pass_in(request: HttpRequest) -> HttpResponse:
     """A pass word, typed, or brought by a QR code in the address's fragment and posted by the page's script."""
     form = PassForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        held = find_pass(form.cleaned_data["word"])
+        word = form.cleaned_data["word"]
+        tried = {"door": "pass word", "name": first_signs(word), "address": request.META.get("REMOTE_ADDR", "")}
+        blocked = is_blocked(**tried)
+        held = None if blocked else find_pass(word)
         if held is not None:
             open_session(request, held)
             request.viewer = type(request.viewer)(
@@ -92,7 +100,9 @@ def pass_in(request: HttpRequest) -> HttpResponse:
                 held_pass=None if held.opens == Pass.Opens.ACCOUNT else held,
             )
             return redirect(landing_page(request, held.contest))
-        form.add_error("word", "No such pass word, or it was replaced by a newer one. Read it again from the slip.")
+        if not blocked:
+            note_failure(**tried)
+        form.add_error("word", TOO_MANY_TRIES if blocked else NO_SUCH_WORD)
     return render(request, "contest/pass_in.html", {"form": form}, status=422 if form.errors else 200)
 
 
@@ -112,6 +122,9 @@ def landing_page(request: HttpRequest, contest: Contest | None) -> str:
 def day(request: HttpRequest, contest: Contest) -> HttpResponse:
     """The day in order, the next thing to do, and only what is missing."""
     line = days.steps(contest)
+    parts = request.viewer.parts(contest)
+    for step in line:  # what is somebody else's work is said without a way there
+        step.todos = [todo if may_open(todo.url or "/", parts) else replace(todo, url="") for todo in step.todos]
     return render(
         request,
         "contest/day.html",

@@ -63,6 +63,7 @@ NOT_REACHED = {
     "contest:desk_rest": "only once the marks are locked; test_browser_small.py goes there",
     "contest:empty_table": "a file",
     "contest:rule_set_download": "a file",
+    "judging:doubts": "a part of the tally page, fetched by it",
     "judging:calls": "a part of the rulings page, fetched by it",
     "judging:news": "a part of the captain's page, fetched by it",
 }

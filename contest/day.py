@@ -4,8 +4,11 @@ Each app registers its own contributions in `AppConfig.ready()`, so that the con
 missing without importing the app that knows. What hinders closing and publishing is asked the same way.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 from contest.models import Contest
 
@@ -39,12 +42,13 @@ class Step:
     todos: list[Todo] = field(default_factory=list)
 
 
+Found = TypeVar("Found")
 Contribution = Callable[[Contest, Step], None]
 Hindrance = Callable[[Contest], list[Todo]]
 
 _contributions: dict[str, list[Contribution]] = {key: [] for key, _ in STEPS}
 _hindrances: dict[str, list[Hindrance]] = {
-    what: [] for what in ("closing", "publishing", "one_person", "seating", "redraw")
+    what: [] for what in ("closing", "publishing", "one_person", "seating", "redraw", "keying", "phones")
 }
 
 
@@ -55,23 +59,53 @@ def contributes_to(step: str, contribution: Contribution) -> None:
 
 
 def hinders(what: str, hindrance: Hindrance) -> None:
-    """Register what may stand in the way: of `closing`, `publishing`, `one_person`, a new `seating`, a `redraw`."""
+    """Register what may stand in the way: of `closing`, `publishing`, `one_person`, a new `seating`, a `redraw`,
+    another `keying`, `phones` switched on or off."""
     if hindrance not in _hindrances[what]:
         _hindrances[what].append(hindrance)
+
+
+_shared: ContextVar[dict[Any, Any] | None] = ContextVar("what the steps of one answer have found", default=None)
+
+
+@contextmanager
+def sharing() -> Iterator[None]:
+    """Inside, `shared` answers are found once: for one answer that only reads."""
+    if _shared.get() is not None:
+        yield
+        return
+    token = _shared.set({})
+    try:
+        yield
+    finally:
+        _shared.reset(token)
+
+
+def shared(find: Callable[[Contest], Found], contest: Contest) -> Found:
+    """`find(contest)`, found once for all steps and hindrances of one answer; found anew outside of one."""
+    known = _shared.get()
+    if known is None:
+        return find(contest)
+    key = (find, contest.pk)
+    if key not in known:
+        known[key] = find(contest)
+    return known[key]
 
 
 def steps(contest: Contest) -> list[Step]:
     """The five steps of `contest` in order, each filled by those who know."""
     line = [Step(key, name) for key, name in STEPS]
-    for step in line:
-        for contribute in _contributions[step.key]:
-            contribute(contest, step)
+    with sharing():
+        for step in line:
+            for contribute in _contributions[step.key]:
+                contribute(contest, step)
     return line
 
 
 def in_the_way(what: str, contest: Contest) -> list[Todo]:
     """All that hinders `closing`, `publishing`, `one_person`, `seating` or `redraw` now; empty when nothing does."""
-    return [todo for hindrance in _hindrances[what] for todo in hindrance(contest)]
+    with sharing():
+        return [todo for hindrance in _hindrances[what] for todo in hindrance(contest)]
 
 
 def next_todo(line: list[Step]) -> Todo | None:

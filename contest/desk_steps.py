@@ -7,7 +7,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
-from contest.day import Step, Todo, contributes_to, hinders
+from contest.day import Step, Todo, contributes_to, hinders, shared
 from contest.models import Account, Contest
 from contest.navigation import Room, add_room
 from contest.selectors.boxes import recorded, standing_boxes
@@ -60,7 +60,7 @@ def boxes_in(contest: Contest, step: Step) -> None:
         step.lines.append("waits for the draw")
         return
     now = timezone.now()
-    counts = recorded(contest)
+    counts = shared(recorded, contest)
     boxes, done = sum(each.boxes for each in counts), sum(each.recorded for each in counts)
     step.lines.append(f"{done} of {boxes} boxes recorded")
     step.state = "done" if done == boxes else "now"
@@ -76,7 +76,9 @@ def boxes_in(contest: Contest, step: Step) -> None:
 
 
 def boxes_not_recorded(contest: Contest) -> list[Todo]:
-    return [_not_recorded(contest, each.category.name, each.to_come) for each in recorded(contest) if each.to_come]
+    return [
+        _not_recorded(contest, each.category.name, each.to_come) for each in shared(recorded, contest) if each.to_come
+    ]
 
 
 def _not_recorded(contest: Contest, name: str, count: int) -> Todo:

@@ -3,13 +3,14 @@
 from django.urls import reverse
 
 from contest.access import Viewer
-from contest.day import Step, Todo, contributes_to, hinders
+from contest.day import Step, Todo, contributes_to, hinders, shared
 from contest.models import Contest
 from contest.navigation import Room, add_room
 from contest.rules.say import counted, listed
 from judging.models import Call, Card
-from judging.selectors.doubtful import sheet_url
+from judging.selectors.doubtful import again_url, sheet_url
 from judging.selectors.flights import Flight, Sheet, flights
+from judging.selectors.keying import Difference, SecondSheet, differences, second_sheets
 from judging.selectors.rulings import open_calls
 
 
@@ -17,7 +18,10 @@ def register() -> None:
     contributes_to("tables", tables_step)
     hinders("closing", missing_marks)
     hinders("closing", calls_that_wait)
+    hinders("closing", second_keyings)
+    hinders("closing", open_differences)
     hinders("one_person", marks_there)
+    hinders("keying", keyed_already)
     add_room(Room(60, "Marks", "judging:marks", frozenset({"organiser", "tally"}), small=True))
     add_room(Room(62, "Table", "judging:captain", frozenset({"captain"}), small=True, url=_own_table))
     add_room(
@@ -39,12 +43,14 @@ def _own_table(contest: Contest, viewer: Viewer) -> str:
 
 def tables_step(contest: Contest, step: Step) -> None:
     """Flights done, then what is missing in the flights that have begun."""
-    found = flights(contest) if contest.is_drawn else []
+    found = shared(flights, contest) if contest.is_drawn else []
     if not found:
         return
     done = sum(flight.done for flight in found)
     step.lines.append(f"{done} of {len(found)} flights done")
     step.todos += calls_that_wait(contest)
+    step.todos += open_differences(contest)
+    step.todos += second_keyings(contest) if done == len(found) else []
     if done == len(found):
         step.state = "done" if not step.todos else "stopped"
         return
@@ -60,14 +66,48 @@ def tables_step(contest: Contest, step: Step) -> None:
 
 def missing_marks(contest: Contest) -> list[Todo]:
     """One line for each flight that lacks marks; a card that the head judge ruled lost is not missed."""
-    return [_flight_todo(contest, flight) for flight in flights(contest) if not flight.done]
+    return [_flight_todo(contest, flight) for flight in shared(flights, contest) if not flight.done]
 
 
 def calls_that_wait(contest: Contest) -> list[Todo]:
     return [
         Todo(_call_text(call), reverse("judging:rulings", args=[contest.slug]), "Answer", "head_judge")
-        for call in open_calls(contest)
+        for call in shared(_open_calls, contest)
     ]
+
+
+def _second_sheets(contest: Contest) -> list[SecondSheet]:
+    return second_sheets(contest, shared(flights, contest))
+
+
+def _differences(contest: Contest) -> list[Difference]:
+    return differences(contest, shared(flights, contest))
+
+
+def second_keyings(contest: Contest) -> list[Todo]:
+    """The sheets that are to be keyed twice and are not, in one line; sheets still missing are asked for as such."""
+    waiting = [each for each in shared(_second_sheets, contest) if each.waits]
+    if not waiting:
+        return []
+    first = waiting[0].sheet
+    where = f"{first.category.name.lower()} {first.label}"
+    text = f"{counted(len(waiting), 'score sheet')} to be keyed a second time, the first {where}."
+    return [Todo(text[0].upper() + text[1:], again_url(contest, first), "Key it again", "tally")]
+
+
+def open_differences(contest: Contest) -> list[Todo]:
+    """Readings of one card that are not alike, in one line: the paper decides."""
+    found = shared(_differences, contest)
+    if not found:
+        return []
+    boxes = listed(sorted({each.box for each in found})) if len(found) <= 4 else "several boxes"
+    text = f"{counted(len(found), 'difference')} between two readings of a card ({boxes}): look at the paper."
+    url = reverse("judging:differences", args=[contest.slug])
+    return [Todo(text[0].upper() + text[1:], url, "Show", "tally")]
+
+
+def _open_calls(contest: Contest) -> list[Call]:
+    return list(open_calls(contest))
 
 
 def marks_there(contest: Contest) -> list[Todo]:
@@ -76,6 +116,13 @@ def marks_there(contest: Contest) -> list[Todo]:
         return []
     url = reverse("judging:marks", args=[contest.slug])
     return [Todo("Cards are handed in: one person is declared before the first card.", url, "Show them")]
+
+
+def keyed_already(contest: Contest) -> list[Todo]:
+    """How often sheets are keyed is chosen before anybody knows the marks."""
+    if not Card.objects.filter(box__contest=contest).exists():
+        return []
+    return [Todo("Cards are handed in: how often sheets are keyed was chosen before the first.")]
 
 
 def _call_text(call: Call) -> str:

@@ -1,11 +1,16 @@
 from django.urls import path
 
-from judging.views import captain, rulings, sheets, tally
+from judging.views import captain, keying, phones, rulings, sheets, tally
 
 app_name = "judging"
 urlpatterns = [
+    path("api/cards/", phones.hand_in, name="hand_in"),
+    path("api/seat/", phones.seat_news, name="seat_news"),
     path("c/<slug:slug>/marks/", sheets.marks, name="marks"),
     path("c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/", sheets.sheet, name="sheet"),
+    path("c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/written/", keying.written, name="written"),
+    path("c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/again/", keying.again, name="again"),
+    path("c/<slug:slug>/differences/", keying.differences_page, name="differences"),
     path("c/<slug:slug>/table/<int:table>/", captain.captain, name="captain"),
     path("c/<slug:slug>/table/<int:table>/news/", captain.news, name="news"),
     path("c/<slug:slug>/rulings/", rulings.rulings, name="rulings"),

@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from contest.day import in_the_way
 from contest.models import Account, Category, Contest, RuleSet, Season
 from contest.selectors.people import fold
 from contest.selectors.setup import in_library_order, likely_zone, rule_sets_for, zone_choices
@@ -253,13 +254,19 @@ class DetailsForm(forms.ModelForm):
 
     class Meta:
         model = Contest
-        fields = ["name", "place", "date", "time_zone", "rule_set", "season", "conflicts", "most_boxes"]
-        labels = {"most_boxes": "Most boxes a table", "conflicts": "Judges with a competing team"}
+        fields = ["name", "place", "date", "time_zone", "rule_set", "season", "conflicts", "most_boxes", "keying"]
+        labels = {
+            "most_boxes": "Most boxes a table",
+            "conflicts": "Judges with a competing team",
+            "keying": "Paper score sheets are keyed",
+        }
         help_texts = {
             "most_boxes": "In one category; empty for no limit.",
             "conflicts": "Fixed by the draw.",
+            "keying": "The second time by somebody else, who does not see the first; the draw picks the sample. "
+            "Chosen before the first card.",
         }
-        widgets = {"conflicts": forms.RadioSelect}
+        widgets = {"conflicts": forms.RadioSelect, "keying": forms.RadioSelect}
 
     def __init__(self, *args: Any, account: Account, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -271,6 +278,8 @@ class DetailsForm(forms.ModelForm):
         zones = dict(zone_choices())
         if self.instance.time_zone not in zones:
             self.fields["time_zone"].choices = [(self.instance.time_zone, self.instance.time_zone), *zone_choices()]
+        if self.instance.small or (self.instance.is_drawn and in_the_way("keying", self.instance)):
+            del self.fields["keying"]
         if self.instance.is_drawn:
             for name in ("date", "time_zone", "rule_set", "conflicts", "most_boxes"):
                 del self.fields[name]

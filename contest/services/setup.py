@@ -54,7 +54,7 @@ __all__ = [
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 #: What may still change once the boxes are drawn.
-AFTER_DRAW = frozenset({"name", "place", "season"})
+AFTER_DRAW = frozenset({"name", "place", "season", "keying"})
 
 
 def free_slug(name: str) -> str:
@@ -123,7 +123,8 @@ def create_contest(
 
 @transaction.atomic
 def change_details(*, contest: Contest, by: str, **fields: Any) -> Contest:
-    """Change name, place, date, time_zone, rule_set, season, conflicts, most_boxes; after the draw AFTER_DRAW only.
+    """Change name, place, date, time_zone, rule_set, season, conflicts, most_boxes, keying; after the draw AFTER_DRAW
+    only. How often sheets are keyed is chosen before the first card.
 
     Turn-in times move with the date and the clock: half past twelve stays half past twelve.
     """
@@ -134,6 +135,11 @@ def change_details(*, contest: Contest, by: str, **fields: Any) -> Contest:
         raise ValidationError({fixed[0]: "The boxes are drawn: this can no longer change."})
     if "time_zone" in changed:
         _check_zone(changed["time_zone"])
+    if "keying" in changed:
+        in_the_way = day.in_the_way("keying", contest)
+        if in_the_way:
+            raise ValidationError({"keying": in_the_way[0].text})
+        write_log(contest=contest, chain="day", what="keying chosen", facts={"keying": changed["keying"]}, by=by)
     day_before, zone_before = contest.date, contest.zone
     for name, value in changed.items():
         setattr(contest, name, value)

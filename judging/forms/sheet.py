@@ -120,20 +120,11 @@ class SheetForm:
 
     @property
     def scale_text(self) -> str:
-        scale = self.rules.scale
-        return f"{span_text(scale.lowest, scale.highest)}, {steps_text(scale.step)}"
+        return scale_text_of(self.rules)
 
     @property
     def criteria(self) -> list[dict[str, str]]:
-        """Key, name and the marks allowed, for the grid's head and its script."""
-        return [
-            {
-                "key": each.key,
-                "name": each.name,
-                "allowed": " ".join(number_text(mark) for mark in allowed(self.rules, each.key)),
-            }
-            for each in self.rules.criteria
-        ]
+        return criteria_of(self.rules)
 
     def marks(self) -> dict[str, dict[str, str]]:
         """What is to be handed in: every box that takes marks and is not left out."""
@@ -190,6 +181,22 @@ class SheetForm:
             self.summary.append((blank[0].cells[0].name, f"{numbers}: {BLANK}"))
         if self.reason_error:
             self.summary.append(("reason", self.reason_error))
+
+
+def scale_text_of(rules: RuleSet) -> str:
+    return f"{span_text(rules.scale.lowest, rules.scale.highest)}, {steps_text(rules.scale.step)}"
+
+
+def criteria_of(rules: RuleSet) -> list[dict[str, str]]:
+    """Key, name and the marks allowed, for the grid's head and its script."""
+    return [
+        {
+            "key": each.key,
+            "name": each.name,
+            "allowed": " ".join(number_text(mark) for mark in allowed(rules, each.key)),
+        }
+        for each in rules.criteria
+    ]
 
 
 def _with_number(number: str, text: str) -> str:

@@ -21,6 +21,7 @@ __all__ = [
     "expected_cards",
     "marks_of",
     "missing_cards",
+    "places_of_boxes",
     "sheet_lines",
 ]
 
@@ -125,6 +126,14 @@ def _read(card: Card, on_box: BoxRulings | None, seat: Seat, line: Line) -> None
         line.marks = marks_of(line.reading)
         line.dismissed = on_box is not None and on_box.is_dismissed(seat.pk, line.reading.pk)
     line.version = f"{len(readings)}{'d' if line.dismissed else ''}"
+
+
+def places_of_boxes(contest: Contest) -> dict[str, str]:
+    """Box number → where it is judged, in words: "ribs, table 2"."""
+    return {
+        box.number: f"{box.category.name.lower()}, table {box.table.number}"
+        for box in box_selectors.standing_boxes(contest)
+    }
 
 
 def marks_of(reading: Reading) -> dict[str, Decimal]:

@@ -11,7 +11,7 @@ from contest.models import Category, Contest, Seat, Table
 from contest.selectors.rules import category_rules
 from judging.models import Mark
 from judging.rules.doubtful import doubts
-from judging.selectors.flights import Flight, flights
+from judging.selectors.flights import Flight, Sheet, flights
 
 _ORDER = ("swapped", "apart", "equal")
 
@@ -74,6 +74,11 @@ def _of_flight(contest: Contest, flight: Flight, marks: "dict[tuple[int, int], _
 
 def sheet_url(contest: Contest, category: Category, table: Table, seat: Seat) -> str:
     return reverse("judging:sheet", args=[contest.slug, category.key, table.number, seat.letter])
+
+
+def again_url(contest: Contest, sheet: Sheet) -> str:
+    """Where a sheet is keyed a second time."""
+    return reverse("judging:again", args=[contest.slug, sheet.category.key, sheet.table.number, sheet.seat.letter])
 
 
 @dataclass(slots=True)

@@ -13,8 +13,9 @@ from contest.models import Category, Contest, Seat, Table
 from contest.selectors.rules import category_rules
 from judging.forms.sheet import SheetForm
 from judging.selectors.cards import sheet_lines
-from judging.selectors.doubtful import sheet_url
+from judging.selectors.doubtful import again_url, sheet_url
 from judging.selectors.flights import Flight, Sheet, flights, is_vacant, next_missing
+from judging.selectors.keying import differences, next_for, second_sheets
 from judging.selectors.tables import table_news
 from judging.services.cards import HandedIn, SheetRefused, hand_in_sheet, marks_text
 
@@ -26,11 +27,15 @@ def marks(request: HttpRequest, contest: Contest) -> HttpResponse:
     found = flights(contest)
     typed, error = request.GET.get("go", ""), ""
     following = next_missing(found)
+    if "go" in request.GET and not typed.strip() and following is not None and contest.marks_locked_at is None:
+        return redirect(sheet_url(contest, following.category, following.table, following.seat))
     if typed.strip():
-        sheet, error = find_sheet(found, typed, following)
+        sheet, error = find_sheet(found, typed, following, request.GET.get("in", ""))
         if sheet is not None:
             return redirect(sheet_url(contest, sheet.category, sheet.table, sheet.seat))
     missing = [sheet for flight in found for sheet in flight.missing_sheets]
+    second = second_sheets(contest, found)
+    again = next_for(contest, second, request.viewer.name)
     return render(
         request,
         "judging/marks.html",
@@ -44,6 +49,11 @@ def marks(request: HttpRequest, contest: Contest) -> HttpResponse:
             "typed": typed,
             "marks_root": reverse("judging:marks", args=[contest.slug]),
             "error": error,
+            "second": second,
+            "second_left": sum(not each.done for each in second),
+            "again": again_url(contest, again.sheet) if again else "",
+            "again_sheet": again.sheet if again else None,
+            "differences": len(differences(contest, found)),
             "may_rule": "head_judge" in request.viewer.parts(contest),
         },
         status=422 if error else 200,
@@ -57,12 +67,15 @@ def _by_category(found: list[Flight]) -> list[tuple[Category, list[Flight]]]:
     return list(grouped.values())
 
 
-def find_sheet(found: list[Flight], typed: str, following: Sheet | None) -> tuple[Sheet | None, str]:
+def find_sheet(found: list[Flight], typed: str, following: Sheet | None, here: str = "") -> tuple[Sheet | None, str]:
     """The sheet that "3B", "table 3 seat B" or "ribs 3 b" names, else what is wrong.
 
-    Without a category it is the one whose sheets are keyed now.
+    Without a category it is the one with the key `here`, else the one whose sheets are keyed now.
     """
-    text, named = typed.strip().casefold(), None
+    text = typed.strip().casefold()
+    if re.fullmatch(r"\d{3}", text):
+        return None, _sheets_of_box(found, text)
+    named = next((flight.category for flight in found if flight.category.key == here), None)
     for each in {flight.category.pk: flight.category for flight in found}.values():
         name = rf"\b({re.escape(each.key)}|{re.escape(each.name.casefold())})\b"
         if re.search(name, text):
@@ -83,6 +96,16 @@ def find_sheet(found: list[Flight], typed: str, following: Sheet | None) -> tupl
         return None, f"There is no table {number} in {category.name.lower() if category else 'this contest'}."
     sheet = next((each for each in sheets if each.seat.letter == letter and not each.vacant), None)
     return sheet, "" if sheet else f"Table {number} has no judge in seat {letter}."
+
+
+def _sheets_of_box(found: list[Flight], number: str) -> str:
+    for flight in found:
+        if any(box.number == number for box in flight.boxes):
+            table, name = flight.table.number, flight.category.name.lower()
+            return (
+                f"{number} is judged at table {table} ({name}): type the seat of a sheet, for example {name} {table}B."
+            )
+    return f"There is no box {number} in this contest."
 
 
 @require_http_methods(["GET", "POST"])
@@ -114,8 +137,8 @@ def sheet(request: HttpRequest, contest: Contest, category: str, table: Table, s
             form = SheetForm(sheet_lines(contest, found_category, found_seat), rules, request.POST)
             form.refuse(error)
         else:
-            messages.success(request, _said(contest, found_category, found_seat, done))
-            return redirect(_after(contest, found_category, found_seat, corrects=corrects))
+            messages.success(request, said(contest, found_category, found_seat, done))
+            return redirect(after_sheet(contest, found_category, found_seat, corrects=corrects))
     flight = next(iter(flights(contest, category=found_category, table=table)), None)
     return render(
         request,
@@ -128,14 +151,20 @@ def sheet(request: HttpRequest, contest: Contest, category: str, table: Table, s
             "form": form,
             "flight": flight,
             "news": table_news(contest, table, found_category),
-            "refused": _why_closed(contest, found_category, found_seat),
+            "refused": why_closed(contest, found_category, found_seat),
             "may_rule": "head_judge" in request.viewer.parts(contest),
+            "by_criterion": by_criterion(request),
         },
         status=422 if form.message else 200,
     )
 
 
-def _why_closed(contest: Contest, category: Category, seat: Seat) -> str:
+def by_criterion(request: HttpRequest) -> bool:
+    """Whether this person keys criterion by criterion; the page's script keeps the choice in a cookie."""
+    return request.COOKIES.get("sheet_order") == "criterion"
+
+
+def why_closed(contest: Contest, category: Category, seat: Seat) -> str:
     """Why nothing can be handed in on this page; empty where it can."""
     if contest.marks_locked_at is not None:
         return "The marks are locked."
@@ -146,7 +175,7 @@ def _why_closed(contest: Contest, category: Category, seat: Seat) -> str:
     return ""
 
 
-def _said(contest: Contest, category: Category, seat: Seat, done: HandedIn) -> str:
+def said(contest: Contest, category: Category, seat: Seat, done: HandedIn) -> str:
     """The read-back of what is stored now."""
     lines = {line.box.number: line for line in sheet_lines(contest, category, seat)}
     keys = {criterion.key: None for criterion in category_rules(category).criteria}
@@ -159,7 +188,7 @@ def _said(contest: Contest, category: Category, seat: Seat, done: HandedIn) -> s
     return f"{where} is handed in. {stored}"
 
 
-def _after(contest: Contest, category: Category, seat: Seat, *, corrects: bool) -> str:
+def after_sheet(contest: Contest, category: Category, seat: Seat, *, corrects: bool) -> str:
     """The next missing sheet; after a correction, and when all are in, the list of flights."""
     found = flights(contest)
     here = next(

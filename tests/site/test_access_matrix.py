@@ -58,6 +58,7 @@ MOVED = 302  # to another page of the site, not to the way in
 TO_THEIR_ROOM = dict.fromkeys(["desk pass", "captain"], MOVED)
 DRAWN = {"organiser": 404}  # nothing is added any more
 NOT_OWN = dict.fromkeys(ACCOUNTS, 404)
+NO_SECOND = dict.fromkeys(["organiser", "tally"], 404)
 NOT_YET = {"all": 404}  # to everybody as if there were no such page
 NO_TOKEN = {"all": 401}
 TABLE: dict[str, Row] = {
@@ -133,6 +134,12 @@ TABLE: dict[str, Row] = {
     # marks and tally
     "c/<slug:slug>/marks/": Row("organiser tally"),
     "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/": Row("organiser tally"),
+    "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/written/": Row("organiser tally"),
+    # sheets are keyed once in this contest: there is no second keying
+    "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/again/": Row(
+        "organiser tally", sealed=NO_SECOND, published=NO_SECOND
+    ),
+    "c/<slug:slug>/differences/": Row("organiser tally"),
     "c/<slug:slug>/table/<int:table>/": Row("organiser head_judge tally captain"),
     "c/<slug:slug>/table/<int:table>/news/": Row("organiser head_judge tally captain", data={"category": "chicken"}),
     "c/<slug:slug>/rulings/": Row("head_judge"),

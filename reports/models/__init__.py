@@ -8,10 +8,12 @@ from reports.models.cook import (
     TeamField,
     TeamStages,
 )
+from reports.models.fits import ContestAgreement, SeasonWork, SeverityFit, Worked
 from reports.models.past import ImportedContest, PastResult, TeamAlias
 from reports.models.publication import Publication
 
 __all__ = [
+    "ContestAgreement",
     "CookDay",
     "CookLog",
     "CookNote",
@@ -21,7 +23,10 @@ __all__ = [
     "ImportedContest",
     "PastResult",
     "Publication",
+    "SeasonWork",
+    "SeverityFit",
     "TeamAlias",
     "TeamField",
     "TeamStages",
+    "Worked",
 ]

@@ -1,0 +1,69 @@
+"""What was worked out from published contests beside the site: fitted models of a season, agreement of a contest."""
+
+from django.db import models
+
+
+class Worked(models.TextChoices):
+    """How far a piece of work is that runs beside the site."""
+
+    WAITING = "waiting", "waiting"
+    RUNNING = "running", "running"
+    DONE = "done", "done"
+    FAILED = "failed", "failed"
+
+
+class SeasonWork(models.Model):
+    """One run over a season's contests. A run whose heartbeat stands still is taken for dead."""
+
+    group = models.CharField(max_length=30, help_text="The season: season-<id>, or year-<year> of contests without.")
+    state = models.CharField(max_length=8, choices=Worked.choices, default=Worked.WAITING)
+    progress = models.PositiveSmallIntegerField(default=0, help_text="Fits done.")
+    of = models.PositiveSmallIntegerField(default=0, help_text="Fits to do.")
+    message = models.CharField(max_length=300, blank=True)
+    asked_at = models.DateTimeField(auto_now_add=True)
+    heartbeat = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "season work"
+
+    def __str__(self) -> str:
+        return f"{self.group}: {self.progress} of {self.of}"
+
+
+class SeverityFit(models.Model):
+    """The severity model over the published contests of a season, as it was fitted; pages only read it.
+
+    `response` is "weighted" (a card's weighted mark) or the key of one criterion; `category` a category's key, or
+    "" for all of them together. `result` is made by `reports.season.fits`.
+    """
+
+    group = models.CharField(max_length=30)
+    key = models.CharField(max_length=64, unique=True, help_text="SHA-256 of all that the fit depends on.")
+    contests = models.JSONField(help_text="Contest uids, sorted.")
+    response = models.CharField(max_length=30)
+    category = models.CharField(max_length=30, blank=True)
+    formula = models.CharField(max_length=200)
+    engine = models.CharField(max_length=40)
+    inputs_hash = models.CharField(max_length=64)
+    result = models.JSONField()
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+        indexes = [models.Index(fields=["group", "response", "category"])]
+
+    def __str__(self) -> str:
+        return f"{self.response} of {self.category or 'all categories'}, {self.group}"
+
+
+class ContestAgreement(models.Model):
+    """How far the judges of one contest agreed: for organiser and head judge, never public."""
+
+    tally = models.OneToOneField("judging.Tally", on_delete=models.CASCADE, related_name="agreement")
+    engine = models.CharField(max_length=40)
+    result = models.JSONField()
+    made_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"Agreement in {self.tally}"

@@ -89,7 +89,7 @@ class Preview:
 # Reading rows into columns
 
 
-def _lay_out(
+def lay_out(
     rows: Rows,
     columns: Mapping[str, frozenset[str]],
     without_heading: Callable[[Sequence[str]], Sequence[str]],
@@ -172,7 +172,7 @@ def _parts(text: str) -> list[str]:
 
 def check_teams(contest: Contest, rows: Rows) -> Preview:
     """Every row with its problems; changes nothing."""
-    laid_out, notes = _lay_out(rows, TEAM_COLUMNS, _team_cells, "team")
+    laid_out, notes = lay_out(rows, TEAM_COLUMNS, _team_cells, "team")
     there = {entry.number: entry.team.name for entry in contest.entries.select_related("team")}
     names = {fold(name): f"{name} is entered already, as number {number}." for number, name in there.items()}
     categories = {fold(text): each for each in contest.categories.all() for text in (each.key, each.name)}
@@ -237,7 +237,7 @@ def _last_contest(person: Team | Judge) -> str:
 
 def check_judges(contest: Contest, rows: Rows) -> Preview:
     """Every row with its problems; changes nothing."""
-    laid_out, notes = _lay_out(rows, JUDGE_COLUMNS, lambda cells: list(JUDGE_COLUMNS), "name")
+    laid_out, notes = lay_out(rows, JUDGE_COLUMNS, lambda cells: list(JUDGE_COLUMNS), "name")
     listed = [row.judge.name for row in contest.attendances.select_related("judge")]
     names = {fold(name): f"{name} is on the list already. Two of one name? Add an initial." for name in listed}
     entries = list(contest.entries.select_related("team"))

@@ -37,9 +37,15 @@ class ImportedContest(models.Model):
     package_sum = models.CharField(max_length=64, help_text="SHA-256 of the package that was read.")
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
     boxes = models.JSONField(
-        help_text="A list of {category, team uid, table, total, rank, cards: {seat: weighted mark}}; exact, as text."
+        default=list,
+        help_text="A list of {category, team uid, table, total, rank, cards: {seat: weighted mark}}; exact, as text.",
     )
-    scales = models.JSONField(help_text="Category → {name, lowest, highest}: the range of a card's weighted mark.")
+    scales = models.JSONField(
+        default=dict, help_text="Category → {name, lowest, highest}: the range of a card's weighted mark."
+    )
+    pending = models.BinaryField(
+        null=True, blank=True, help_text="The package itself until a member has said which team is theirs; then gone."
+    )
     imported_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

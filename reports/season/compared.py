@@ -1,0 +1,153 @@
+"""A team's cooks beside their marks: which box had which result, and what differed between the best and the worst."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from uuid import UUID
+
+from contest.models import Entry, Team
+from contest.selectors.rules import category_rules
+from judging.models import Tally
+from reports.models import CookLog
+from reports.rules.compare import FEWEST, Comparison, Logged, compare
+from reports.rules.packageread import possible_points
+from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
+from reports.season.cooklog import in_unit
+from reports.season.days import logs_of
+from reports.season.past import past_boxes
+
+_ORDER = [*STAGES, TURN_IN]
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """The result of a box: exact totals as text, "" where there is none; `sheet_key` where its sheet is here."""
+
+    place: int | None
+    of: int | None
+    total: str
+    possible: str
+    slug: str = ""
+    sheet_key: UUID | None = None
+
+    @property
+    def share(self) -> float | None:
+        """Points as a share of the most possible: what boxes under different rules have in common."""
+        if not self.total or not self.possible or not Fraction(self.possible):
+            return None
+        return float(Fraction(self.total) / Fraction(self.possible))
+
+    @property
+    def percent(self) -> str:
+        return "" if self.share is None else f"{100 * self.share:.1f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Cook:
+    log: CookLog
+    result: Marked | None
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One category's logged boxes with a result; `missing`: how many more it takes before anything is compared."""
+
+    name: str
+    boxes: int
+    missing: int
+    comparison: Comparison | None
+
+
+def cooks_of(team: Team) -> list[Cook]:
+    """All logs of the team, newest first, each with its published or past result."""
+    here, elsewhere = results_here(team), _results_elsewhere(team)
+    found = []
+    for log in logs_of(team):
+        contest = log.day.contest
+        result = (
+            here.get((contest.pk, log.key))
+            if contest is not None
+            else elsewhere.get((log.day.date.isoformat(), log.key))
+        )
+        found.append(Cook(log, result))
+    return found
+
+
+def results_here(team: Team) -> dict[tuple[int, str], Marked]:
+    """(contest's pk, category key) → the result of the team's box, of published contests only."""
+    found: dict[tuple[int, str], Marked] = {}
+    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
+    for entry in entries.select_related("contest__rule_set"):
+        published = Tally.objects.filter(contest=entry.contest, publication__isnull=False)
+        tally = published.order_by("-revision").defer("inputs").first()
+        if tally is None:
+            continue
+        categories = {
+            each.key: each for each in entry.contest.categories.select_related("rule_set", "contest__rule_set")
+        }
+        for group in tally.outcome["categories"]:
+            for box in group["boxes"]:
+                if box["team"] == str(entry.number):
+                    most = possible_points(category_rules(categories[group["key"]]))
+                    found[entry.contest_id, group["key"]] = Marked(
+                        place=box["rank"],
+                        of=sum(each["total"] is not None for each in group["boxes"]),
+                        total=box["total"] or "",
+                        possible=str(most),
+                        slug=entry.contest.slug,
+                        sheet_key=entry.sheet_key,
+                    )
+    return found
+
+
+def _results_elsewhere(team: Team) -> dict[tuple[str, str], Marked]:
+    """(date, category key) → the result of a box elsewhere; of two on one day neither, for nobody could tell which."""
+    found: dict[tuple[str, str], Marked | None] = {}
+    for box in past_boxes(team):
+        slot = (box.date.isoformat(), box.key)
+        found[slot] = None if slot in found else Marked(box.place, box.field, box.total, box.possible)
+    return {slot: result for slot, result in found.items() if result is not None}
+
+
+def compared(cooks: list[Cook], unit: str) -> list[Compared]:
+    """Each category by itself: its best third of boxes against its worst."""
+    by_key: dict[str, list[Cook]] = {}
+    for cook in cooks:
+        by_key.setdefault(cook.log.key, []).append(cook)
+    found = []
+    for group in by_key.values():
+        boxes = [
+            Logged(cook.result.share, _figures(cook.log, unit), _words(cook.log))
+            for cook in group
+            if cook.result is not None and cook.result.share is not None
+        ]
+        missing = max(0, FEWEST - len(boxes))
+        found.append(Compared(group[0].log.name, len(boxes), missing, compare(boxes)))
+    return sorted(found, key=lambda each: (-each.boxes, each.name))
+
+
+def _figures(log: CookLog, unit: str) -> dict[str, float]:
+    """How long it was from each noted stage to the next, in minutes, and what the thermometers showed, in `unit`."""
+    began = {row.stage: row.at for row in log.stages.all() if row.stage != SPRITZ}
+    known = [key for key in _ORDER if key in began]
+    found = {
+        f"{WORDS[key]} to {WORDS[after].lower()}, minutes": (began[after] - began[key]).total_seconds() / 60
+        for key, after in pairwise(known)
+        if key not in ("off", "sauce") and began[after] >= began[key]
+    }
+    if "season" in began and "turn_in" in began:
+        found["From seasoning to turn-in, minutes"] = (began["turn_in"] - began["season"]).total_seconds() / 60
+    readings = list(log.temperatures.all())
+    pit = [float(in_unit(row.degrees, row.unit, unit)) for row in readings if row.where == "pit"]
+    if pit:
+        found[f"Pit, mean, °{unit}"] = sum(pit) / len(pit)
+    off = next((began[key] for key in ("off", "rest", "hold") if key in began), None)
+    meat = [row for row in readings if row.where == "meat" and (off is None or row.at <= off)]
+    if meat:
+        found[f"Meat, last on the pit, °{unit}"] = float(in_unit(meat[-1].degrees, meat[-1].unit, unit))
+    return found
+
+
+def _words(log: CookLog) -> Mapping[str, str]:
+    return {row.field.name: row.value for row in log.noted.all()}

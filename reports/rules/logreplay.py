@@ -79,7 +79,7 @@ class CardsReplay:
     """Follows the cards chain: readings, corrections and rulings in their order."""
 
     def __init__(self, chain: Iterable[Entry], penalties: Mapping[str, tuple[str, Sequence[str]]]) -> None:
-        """`penalties`: category → the penalty mark as text ("" where there is none) and the criteria in order."""
+        """`penalties`: held category → the penalty mark as text ("" for none) and the criteria in order."""
         self.slots: dict[Slot, _Slot] = defaultdict(_Slot)
         self.penalised: set[tuple[str, str, str, str]] = set()  # category, box, seat or "", criterion or ""
         self.boxes_out: set[tuple[str, str]] = set()
@@ -111,7 +111,7 @@ class CardsReplay:
         found = {}
         for (category, box, seat), slot in self.slots.items():
             marks = slot.marks
-            if marks is None:
+            if marks is None or category not in self.penalties:  # a cancelled category counts no cards
                 continue
             penalty, criteria = self.penalties[category]
             for ruled_category, ruled_box, ruled_seat, criterion in self.penalised:

@@ -110,9 +110,14 @@ class _Package:
         return [each["key"] for each in self.facts["categories"] if each["counts"] and not each["cancelled"]]
 
     @cached_property
-    def placed(self) -> tuple[Placed, ...]:
+    def drawn(self) -> tuple[Placed, ...]:
+        """The boxes as drawn, those of cancelled categories among them."""
+        return read_draw_text(self.text("draw.txt"))[2]
+
+    @property
+    def placed(self) -> list[Placed]:
         """The boxes as drawn, of the categories that were held."""
-        return tuple(each for each in read_draw_text(self.text("draw.txt"))[2] if each.category in self.rules)
+        return [each for each in self.drawn if each.category in self.rules]
 
     @cached_property
     def boxes(self) -> list[Box]:
@@ -138,8 +143,7 @@ class _Package:
             )
             for key, rules in self.rules.items()
         }
-        chain = [row for row in self.tallied("cards") if row.known.get("category") in (None, *self.rules)]
-        return CardsReplay(chain, penalties)
+        return CardsReplay(self.tallied("cards"), penalties)
 
 
 def _files(package: _Package) -> Iterator[Finding]:
@@ -273,7 +277,7 @@ def _owners(package: _Package) -> Iterator[Finding]:
         same,
         "labels.csv is what the log of the day says." if same else "labels.csv is not what the log of the day says.",
     )
-    owner = {each.box: str(each.team) for each in package.placed}
+    owner = {each.box: str(each.team) for each in package.drawn}
     for one, other in labels:
         if one in owner and other in owner:
             owner[one], owner[other] = owner[other], owner[one]
@@ -293,12 +297,13 @@ def _owners(package: _Package) -> Iterator[Finding]:
         if wrong
         else f"All {len(drawn)} boxes have the team and the table of the draw.",
     )
-    yield from _statuses(package, statuses)
+    yield from _statuses(package, statuses, owner)
 
 
-def _statuses(package: _Package, statuses: Mapping[str, str]) -> Iterator[Finding]:
+def _statuses(package: _Package, statuses: Mapping[str, str], owner: Mapping[str, str]) -> Iterator[Finding]:
     out = package.cards_log.boxes_out
-    teams = {box.team for box in package.boxes if (box.category, box.box) in package.cards_log.teams_out}
+    # By one of its boxes a team is out of the contest, even where that box's category was cancelled afterwards.
+    teams = {owner[box] for _, box in package.cards_log.teams_out if box in owner}
     wrong: list[str] = []
     for box in package.boxes:
         expected = statuses.get(box.box, "")

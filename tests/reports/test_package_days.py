@@ -1,0 +1,329 @@
+"""Results packages of days on which something happened: each must hold, by both verifiers."""
+
+from dataclasses import dataclass
+
+import pytest
+from django.urls import reverse
+
+from contest.models import Category, Contest, Draw, LogChain
+from contest.selectors.boxes import standing_boxes
+from contest.selectors.pairing import entry_of_boxes
+from contest.services.desk import correct_labels
+from contest.services.draw import begin_ceremony, make_draw
+from contest.services.people import withdraw
+from contest.services.redraw import Changes, LateTeam, redraw
+from contest.services.windows import cancel_category
+from judging.models import Reading, Ruling
+from judging.services.cards import hand_in_sheet
+from judging.services.rulings import rule, rule_cards, withdraw_ruling
+from judging.services.tally import close_tally, revise, sign_off, unlock_marks
+from reports.rules.package import sha256, unpack
+from reports.rules.verify import verify
+from reports.services import publish
+from tests.factories import make_rule_set
+from tests.reports import second_verifier
+from tests.running import close_and_publish, run_day
+
+pytestmark = pytest.mark.django_db
+
+
+def package(contest, revision=1):
+    """The files as they were handed out with a revision."""
+    return unpack(bytes(contest.publications.get(tally__revision=revision).package))
+
+
+def failing(files, **printed):
+    return [finding.text for finding in verify(files, **printed) if not finding.holds]
+
+
+def check(contest, revision=1):
+    """The package of a revision holds against what was printed on the day; its files."""
+    files = package(contest, revision)
+    printed = contest.draws.get(standing=True).fingerprint
+    head = contest.publications.get(tally__revision=revision).log_heads["cards"]
+    assert failing(files, draw=printed, log=head) == []
+    assert second_verifier.verify(files, printed) == []
+    return files
+
+
+def correct_a_mark(contest, mark=9):
+    """A mark is keyed anew under unlocked marks, and the result revised and signed."""
+    unlock_marks(contest=contest, reason="a sheet was read again", by="head judge")
+    reading = Reading.objects.filter(standing=True, card__box__contest=contest).select_related("card__box").first()
+    box, seat = reading.card.box, reading.card.seat
+    marks = {each.criterion: each.value for each in reading.marks.all()}
+    marks["taste"] = mark if marks["taste"] != mark else mark - 1
+    hand_in_sheet(
+        contest=contest,
+        category=box.category,
+        seat=seat,
+        marks={box.number: {key: str(int(value)) for key, value in marks.items()}},
+        by="clerk",
+        reason="read again",
+    )
+
+
+def publish_revision(contest, reason="a sheet was read again"):
+    sign_off(tally=revise(contest=contest, reason=reason, by="organiser"), by="head judge")
+    publish(contest=contest, by="organiser")
+    contest.refresh_from_db()
+
+
+def boxes_by_team(contest, key):
+    owners = entry_of_boxes(contest)
+    return {owners[box.pk].number: box for box in standing_boxes(contest).filter(category__key=key)}
+
+
+def test_a_day_that_was_drawn_again():
+    def changes(contest):
+        late = LateTeam("Team Aspen", categories=tuple(contest.categories.all()))
+        return Changes(late=late, lost_tables=[contest.tables.get(number=2)], more_tables=2)
+
+    contest = close_and_publish(run_day(tables=3, redrawn="a team came late, a table broke", changes=changes))
+    files = check(contest)
+    assert {"public.txt", "public-2.txt"} <= set(files)
+    assert b"reason\ta team came late, a table broke\n" in files["public-2.txt"]
+    assert "log of the day names 2 draws" in " ".join(finding.text for finding in verify(files))
+    assert files["secret.txt"].decode() == Draw.objects.get(contest=contest, number=1).secret_text
+
+
+def test_a_redraw_that_is_kept_quiet_is_found():
+    contest = close_and_publish(run_day(redrawn="a table broke"))
+    files = package(contest)
+    quiet = {name: data for name, data in files.items() if name != "public.txt"}
+    quiet["public.txt"] = quiet.pop("public-2.txt")
+    assert any("does not name one draw" in text for text in failing(quiet))
+    assert any("The files" in text or "Changed" in text for text in failing(quiet))
+
+
+def test_a_draw_with_the_words_of_the_teams():
+    def speak(contest):
+        begin_ceremony(contest=contest, by="organiser")
+
+    contest = run_day(before=speak, redrawn="a table broke")
+    files = check(close_and_publish(contest))
+    assert "The commitment stands in the log before the boxes were drawn." in [each.text for each in verify(files)]
+
+
+def test_words_called_out_are_part_of_the_seed():
+    from tests.factories import make_contest
+
+    contest = make_contest()
+    begin_ceremony(contest=contest, by="organiser")
+    draw = make_draw(contest=contest, by="organiser", words=["smoke"])
+    redraw(contest=contest, reason="a table broke", by="organiser")
+    assert "word\tsmoke" in draw.public_text
+
+
+def test_labels_corrected_before_closing_and_after_it():
+    """A correction after closing counts from the next revision on; the first package is that of the first tally."""
+    contest = run_day()
+    tally = close_tally(contest=contest, by="organiser")
+    contest.refresh_from_db()
+    boxes = boxes_by_team(contest, "ribs")
+    correct_labels(contest=contest, one=boxes[2], other=boxes[3], reason="seen too late", by="desk")
+    sign_off(tally=tally, by="head judge")
+    publish(contest=contest, by="organiser")
+    first = check(contest)
+    assert first["labels.csv"].count(b"\n") == 2
+    publish_revision(contest, reason="labels were swapped")
+    second = check(contest, revision=2)
+    assert second["labels.csv"].count(b"\n") == 3
+    assert b"seen too late" in second["labels.csv"]
+    assert first["results.csv"] != second["results.csv"]
+
+
+def test_a_revision_after_publishing_and_marks_that_change_meanwhile():
+    contest = close_and_publish(run_day())
+    first = package(contest)
+    correct_a_mark(contest)
+    check(contest)
+    publish_revision(contest)
+    second = check(contest, revision=2)
+    assert package(contest) == first, "what went out stays as it was"
+    assert first["cards.csv"] != second["cards.csv"]
+    assert second["log-cards.csv"].startswith(first["log-cards.csv"])
+    assert second["log-day.csv"].startswith(first["log-day.csv"])
+
+
+def test_marks_that_change_between_closing_and_publishing_are_not_in_the_package():
+    contest = run_day()
+    tally = close_tally(contest=contest, by="organiser")
+    contest.refresh_from_db()
+    correct_a_mark(contest)
+    sign_off(tally=tally, by="head judge")
+    publish(contest=contest, by="organiser")
+    check(contest)
+
+
+@pytest.mark.parametrize("key", ["chicken", "ribs"])
+def test_a_category_that_was_cancelled_after_its_marks(key):
+    contest = run_day()
+    cancel_category(category=contest.categories.get(key=key), reason="a storm", by="organiser")
+    files = check(close_and_publish(contest))
+    assert f"rules/{key}.toml" not in files
+    assert f"\n{key}," not in files["results.csv"].decode()
+
+
+def test_a_team_that_withdrew_after_the_draw():
+    contest = run_day()
+    withdraw(entry=contest.entries.get(number=1), category=None, reason="went home", by="organiser")
+    check(close_and_publish(contest))
+
+
+def test_a_category_with_rules_of_its_own():
+    def own(contest):
+        contest.categories.filter(key="dessert").update(rule_set=make_rule_set("four-criteria"))
+
+    contest = close_and_publish(run_day(before=own, categories=("chicken", "ribs", "dessert")))
+    files = check(contest)
+    assert b"impression" in files["cards.csv"].split(b"\n")[0]
+    assert files["rules/dessert.toml"] != files["rules/ribs.toml"]
+
+
+def test_a_box_that_nobody_marked():
+    """Every card of it is dismissed and then ruled lost: it is short, and its team is still the draw's."""
+    contest = run_day()
+    box = boxes_by_team(contest, "ribs")[5]
+    seats = list(box.table.seats.all())
+    for kind in (Ruling.Kind.DISMISSAL, Ruling.Kind.LOST):
+        rule_cards(contest=contest, kind=kind, box=box, seats=seats, reason="the box fell", by="head judge")
+    files = check(close_and_publish(contest))
+    assert f"ribs,{box.number}," not in files["cards.csv"].decode()
+    assert f"ribs,,{box.number},5,,short" in files["results.csv"].decode()
+
+
+def test_a_contest_without_an_overall():
+    def none_counts(contest):
+        contest.categories.update(counts_overall=False)
+
+    files = check(close_and_publish(run_day(before=none_counts)))
+    assert "\noverall," not in files["results.csv"].decode()
+    assert "--overall" not in files["READ-ME.txt"].decode()
+
+
+def test_one_counting_category():
+    def one_counts(contest):
+        contest.categories.filter(key="ribs").update(counts_overall=False)
+
+    files = check(close_and_publish(run_day(before=one_counts)))
+    assert "--overall chicken " in files["READ-ME.txt"].decode()
+
+
+@pytest.mark.parametrize("taken_back", [0, 1])
+def test_two_dismissals_of_one_card_of_which_one_is_taken_back(taken_back):
+    """The first reading is dismissed, then the second; what counts in the end depends on which ruling goes."""
+    contest = run_day()
+    box = boxes_by_team(contest, "ribs")[5]
+    seat = box.table.seats.get(letter="A")
+
+    def dismiss():
+        return rule(
+            contest=contest, kind="dismissal", scope="card", box=box, seat=seat, reason="smelled it", by="head judge"
+        )
+
+    def mark(value):
+        marks = {box.number: dict.fromkeys(("appearance", "taste", "tenderness"), value)}
+        hand_in_sheet(contest=contest, category=box.category, seat=seat, marks=marks, by="clerk", reason="anew")
+
+    rulings = [dismiss()]
+    mark("4")
+    rulings.append(dismiss())
+    withdraw_ruling(ruling=rulings[taken_back], reason="looked again", by="head judge")
+    if taken_back == 0:  # the second reading is still set aside: the card waits until it is marked once more
+        mark("6")
+    expected = "6,6,6" if taken_back == 0 else "4,4,4"
+    files = check(close_and_publish(contest))
+    assert f"ribs,{box.number},{box.table.number},A,{expected}," in files["cards.csv"].decode()
+
+
+def test_the_log_says_which_reading_was_dismissed():
+    contest = run_day()
+    from contest.models import LogRow
+
+    row = LogRow.objects.filter(chain__contest=contest, what="ruling", facts__contains="dismissal").get()
+    assert '"reading":1' in row.facts
+
+
+# What is offered
+
+
+@dataclass
+class Page:
+    text: str
+
+
+def get(client, contest, name, *more):
+    return client.get(reverse(f"reports:{name}", args=[contest.slug, *more]))
+
+
+def test_the_package_is_there_for_everybody_once_published(client):
+    contest = run_day()
+    tally = close_tally(contest=contest, by="organiser")
+    assert get(client, contest, "package").status_code == 404
+    sign_off(tally=tally, by="head judge")
+    assert get(client, contest, "package").status_code == 404
+    publish(contest=contest, by="organiser")
+    answer = get(client, contest, "package")
+    publication = contest.publications.get()
+    assert answer["Content-Type"] == "application/zip"
+    assert answer["Content-Disposition"] == f'attachment; filename="{contest.slug}-package.zip"'
+    assert sha256(answer.content) == publication.package_sum
+    assert failing(unpack(answer.content)) == []
+
+
+def test_the_log_in_the_package_ends_with_the_publication():
+    contest = close_and_publish(run_day())
+    last = package(contest)["log-day.csv"].decode().strip().split("\n")[-1]
+    assert "result published" in last
+    heads = contest.publications.get().log_heads
+    assert heads == {name: LogChain.objects.get(contest=contest, name=name).head for name in ("day", "cards")}
+
+
+def test_the_result_says_how_to_check_it(client):
+    contest = close_and_publish(run_day())
+    page = get(client, contest, "results").content.decode()
+    publication = contest.publications.get()
+    draw = contest.draws.get()
+    for shown in (publication.package_sum, *publication.log_heads.values(), draw.fingerprint):
+        assert shown in page
+    assert f"manage.py verify {contest.slug}-package.zip --draw {draw.fingerprint}" in page
+
+
+def test_an_earlier_revision_stays_to_be_had(client):
+    contest = close_and_publish(run_day())
+    correct_a_mark(contest)
+    publish_revision(contest)
+    newest = get(client, contest, "package")
+    first = get(client, contest, "revision_package", 1)
+    assert newest["Content-Disposition"].endswith('-package-revision-2.zip"')
+    assert sha256(newest.content) == contest.publications.get(tally__revision=2).package_sum
+    assert sha256(first.content) == contest.publications.get(tally__revision=1).package_sum
+    assert get(client, contest, "revision_package", 3).status_code == 404
+    page = get(client, contest, "revision", 1).content.decode()
+    assert contest.publications.get(tally__revision=1).package_sum in page
+
+
+def test_a_practice_keeps_its_package_to_its_people(client):
+    contest = close_and_publish(run_day(kind=Contest.Kind.PRACTICE))
+    assert get(client, contest, "package").status_code == 404
+
+
+def test_a_publication_is_read_without_its_package(django_assert_num_queries):
+    """The zip may have a megabyte; lists of publications do not carry it."""
+    contest = close_and_publish(run_day())
+    assert "package" in contest.publications.get().get_deferred_fields()
+    assert "package" in contest.tallies.get().publication.get_deferred_fields()
+
+
+def test_no_category_takes_a_name_that_the_package_needs():
+    from contest.services.setup import add_category
+    from tests.factories import make_contest
+
+    contest = make_contest(teams=1)
+    names = {}
+    for number, name in enumerate(("Contest", "Overall")):
+        made = add_category(contest=contest, name=name, turn_in_at=Category.objects.first().turn_in_at)
+        names[name] = made.key
+        assert number < 2
+    assert names == {"Contest": "contest-2", "Overall": "overall-2"}

@@ -278,6 +278,7 @@ class DetailsForm(forms.ModelForm):
         zones = dict(zone_choices())
         if self.instance.time_zone not in zones:
             self.fields["time_zone"].choices = [(self.instance.time_zone, self.instance.time_zone), *zone_choices()]
+        self.fields["keying"].required = False
         if self.instance.small or (self.instance.is_drawn and in_the_way("keying", self.instance)):
             del self.fields["keying"]
         if self.instance.is_drawn:
@@ -299,6 +300,8 @@ class DetailsForm(forms.ModelForm):
     def changes(self) -> dict[str, Any]:
         """The fields of the service, with a new season made where one was named."""
         data = dict(self.cleaned_data)
+        if not data.get("keying"):
+            data.pop("keying", None)
         new = " ".join(data.pop("season_name", "").split())
         if new:
             year = data.get("date", self.instance.date).year

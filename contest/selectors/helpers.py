@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from contest.models import Account, Contest, ContestRole, Pass, Table
+from contest.models import Account, Contest, ContestRole, Pass, Seat, Table
 from contest.rules.say import listed, sentence
 
 
@@ -41,6 +41,7 @@ class Door:
     opens: str
     account: Account | None = None
     table: Table | None = None
+    seat: Seat | None = None
 
 
 def roles_text(row: ContestRole) -> str:
@@ -49,8 +50,24 @@ def roles_text(row: ContestRole) -> str:
     return f"{sentence(listed(names))}."
 
 
+def seat_doors(contest: Contest) -> list[Door]:
+    """The seats of a contest whose judges may use phones."""
+    return [
+        Door(
+            f"seat-{seat.table.number}{seat.letter}",
+            f"Judge at table {seat.table.number}, seat {seat.letter}",
+            "Marks the boxes of this seat on a phone. Paper always works.",
+            Pass.Opens.SEAT,
+            seat=seat,
+        )
+        for seat in Seat.objects.filter(table__contest=contest)
+        .select_related("table")
+        .order_by("table__number", "letter")
+    ]
+
+
 def doors(contest: Contest, organiser: Account) -> list[Door]:
-    """Every door of the contest that gets a slip: the desk, each table, each helper's account."""
+    """Every door of the contest that gets a slip: the desk, each table, each seat with a phone, each helper."""
     found = [Door("desk", "Turn-in desk", "Takes the boxes in.", Pass.Opens.DESK)]
     found += [
         Door(
@@ -62,6 +79,7 @@ def doors(contest: Contest, organiser: Account) -> list[Door]:
         )
         for table in contest.tables.all()
     ]
+    found += seat_doors(contest) if contest.phones else []
     found += [
         Door(f"account-{row.account_id}", str(row.account), roles_text(row), Pass.Opens.ACCOUNT, account=row.account)
         for row in roles(contest)

@@ -31,8 +31,16 @@ def word_of(held: Pass) -> str:
 
 def digest_of(word: str) -> str:
     """What the row is found by: spaces, hyphens and capitals do not matter."""
-    plain = "".join(sign for sign in word.lower() if sign.isalnum())
-    return hashlib.sha256(plain.encode()).hexdigest()
+    return hashlib.sha256(_plain(word).encode()).hexdigest()
+
+
+def _plain(word: str) -> str:
+    return "".join(sign for sign in word.lower() if sign.isalnum())
+
+
+def first_signs(word: str) -> str:
+    """The first group of a word, by which wrong tries are counted: a third of it, so that it opens nothing."""
+    return _plain(word)[:4]
 
 
 def find_pass(word: str) -> Pass | None:

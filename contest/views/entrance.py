@@ -1,6 +1,4 @@
-"""The ways in: the front page, signing in by account or pass, and the contest's own page."""
-
-from dataclasses import replace
+"""The ways in: the front page, signing in by account or pass."""
 
 from django.contrib.auth import authenticate, login, logout
 from django.http import HttpRequest, HttpResponse
@@ -9,11 +7,10 @@ from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest import day as days
-from contest.access import anyone, for_parts
+from contest.access import anyone
 from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
 from contest.models import Account, Contest, Pass
-from contest.navigation import links_for, may_open
+from contest.navigation import links_for
 from contest.selectors.entrance import contests_of, grouped_by_time, published_contests
 from contest.services.passes import find_pass, first_signs, open_session
 from contest.services.throttle import is_blocked, note_failure
@@ -115,18 +112,3 @@ def landing_page(request: HttpRequest, contest: Contest | None) -> str:
     if contest.is_drawn and desk in urls:
         return desk
     return urls[0] if urls else reverse("contest:home")
-
-
-@require_GET
-@for_parts("organiser", "head_judge", "tally", "announcer")
-def day(request: HttpRequest, contest: Contest) -> HttpResponse:
-    """The day in order, the next thing to do, and only what is missing."""
-    line = days.steps(contest)
-    parts = request.viewer.parts(contest)
-    for step in line:  # what is somebody else's work is said without a way there
-        step.todos = [todo if may_open(todo.url or "/", parts) else replace(todo, url="") for todo in step.todos]
-    return render(
-        request,
-        "contest/day.html",
-        {"contest": contest, "line": line, "next": days.next_todo(line)},
-    )

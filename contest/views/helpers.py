@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from contest.access import for_parts
 from contest.forms.helpers import HelperForm, KnownAccountForm, RolesForm
-from contest.models import Account, Contest, ContestRole
+from contest.models import Account, Contest, ContestRole, Pass
 from contest.qr import address_of_pass, qr_svg, reaches_phones, site_address
 from contest.selectors.helpers import Door, doors, roles, slip_allowed
 from contest.services import roles as services
@@ -101,6 +101,11 @@ def door_of(contest: Contest, organiser: Account, key: str) -> Door:
     return found
 
 
+def pass_of(door: Door, contest: Contest, *, by: str) -> Pass:
+    inside = None if door.account else contest
+    return issue_pass(opens=door.opens, contest=inside, account=door.account, table=door.table, seat=door.seat, by=by)
+
+
 @require_GET
 @for_parts("organiser")
 def slips(request: HttpRequest, contest: Contest) -> HttpResponse:
@@ -110,10 +115,7 @@ def slips(request: HttpRequest, contest: Contest) -> HttpResponse:
     chosen = [door_of(contest, organiser, wanted)] if wanted else doors(contest, organiser)
     made = []
     for door in chosen:
-        inside = None if door.account else contest
-        held = issue_pass(
-            opens=door.opens, contest=inside, account=door.account, table=door.table, by=request.viewer.name
-        )
+        held = pass_of(door, contest, by=request.viewer.name)
         word = word_of(held)
         address = address_of_pass(request, word)
         made.append({"door": door, "word": word, "address": address.partition("#")[0], "qr": qr_svg(address)})
@@ -132,8 +134,7 @@ def new_pass(request: HttpRequest, contest: Contest) -> HttpResponse:
     """A new pass word for one door; the one before it opens nothing any more."""
     organiser = request.viewer.account
     door = door_of(contest, organiser, request.POST.get("for", ""))
-    inside = None if door.account else contest
-    held = issue_pass(opens=door.opens, contest=inside, account=door.account, table=door.table, by=request.viewer.name)
+    held = pass_of(door, contest, by=request.viewer.name)
     services.give_new_pass(contest=contest, held=held, organiser=organiser, by=request.viewer.name)
     messages.success(request, f"{door.name}: the old pass word is void. Here is the new one.")
     return redirect(f"{room('contest:slips', contest)}?for={door.key}")

@@ -1,9 +1,15 @@
-"""Reading a card from the JSON that a phone sends: nothing in it is believed before it is checked."""
+"""Reading a card as a phone sends it, in JSON or by a plain form: nothing in it is believed before it is checked."""
 
 import json
 import re
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, NoReturn
 
+from contest.models import Category, Contest, Seat
+from contest.selectors.boxes import standing_box
+from judging.selectors.seat import criteria
 from judging.services.phones import CardRefused, PhoneCard
 
 MOST_BYTES = 64 * 1024
@@ -65,3 +71,36 @@ def read_card(found: dict[str, Any], *, seat: str, device: str) -> PhoneCard:
 
 def _is_text(value: object) -> bool:
     return isinstance(value, str) and len(value) <= 60 and _TEXT.fullmatch(value) is not None
+
+
+@dataclass
+class PlainCardForm:
+    """One box as a plain form, for a phone without scripts. `key` travels with it: pressing twice hands in once."""
+
+    number: str
+    category: Category
+    key: str
+    chosen: Mapping[str, str]
+
+    @classmethod
+    def find(cls, contest: Contest, seat: Seat, number: str, sent: Mapping[str, str]) -> "PlainCardForm | None":
+        """The form of a box of this seat's table; None for any other."""
+        box = standing_box(contest, number) if _BOX.fullmatch(number) else None
+        if box is None or box.table_id != seat.table_id:
+            return None
+        key = sent.get("key", "")
+        names = [each["key"] for each in criteria(box.category)]
+        chosen = {name: sent.get(f"mark-{name}", "") for name in names}
+        return cls(box.number, box.category, key if _KEY.fullmatch(key) else secrets.token_hex(16), chosen)
+
+    def card(self) -> PhoneCard:
+        marks = {name: value[:60] if _is_text(value[:60]) else "?" for name, value in self.chosen.items()}
+        return PhoneCard(key=self.key, box=self.number, marks=marks, anew=True, device="phone, plain form")
+
+    @property
+    def fields(self) -> list[dict[str, Any]]:
+        """The criteria, each with its marks as (value, word, whether it is chosen)."""
+        return [
+            {**each, "marks": [(value, word, self.chosen[each["key"]] == value) for value, word in each["marks"]]}
+            for each in criteria(self.category)
+        ]

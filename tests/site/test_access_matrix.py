@@ -70,6 +70,7 @@ TABLE: dict[str, Row] = {
     "in/": Row(EVERYBODY),
     # a contest's own pages
     "c/<slug:slug>/": Row("organiser head_judge tally announcer"),
+    "c/<slug:slug>/live/": Row("organiser head_judge tally announcer"),
     "c/<slug:slug>/rules/": Row("organiser head_judge tally announcer desk captain judge"),
     # set-up
     "new/": Row(ANY_ACCOUNT),
@@ -77,6 +78,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/set-up/": Row("organiser"),
     "c/<slug:slug>/set-up/tables/": post("organiser"),
     "c/<slug:slug>/set-up/one-person/": post("organiser"),
+    "c/<slug:slug>/set-up/phones/": post("organiser"),
     "c/<slug:slug>/set-up/delete/": post("organiser"),
     "c/<slug:slug>/set-up/category/": Row("organiser", sealed=DRAWN, published=DRAWN),
     "c/<slug:slug>/set-up/category/<slug:key>/": Row("organiser"),
@@ -152,6 +154,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/tally/sign/<int:revision>/": post("head_judge", sealed={"head_judge": 404}),  # nothing to sign yet
     "c/<slug:slug>/tally/revise/": post("organiser head_judge"),
     "c/<slug:slug>/tally/box/<str:number>/": Row("organiser head_judge tally"),
+    "c/<slug:slug>/seat/": Row("judge"),
     # for phones: a seat's token opens, never a cookie
     "api/cards/": post("", sealed=NO_TOKEN, published=NO_TOKEN),
     "api/seat/": Row("", sealed=NO_TOKEN, published=NO_TOKEN),

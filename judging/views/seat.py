@@ -1,0 +1,55 @@
+"""The judge's page: worked by its script on a phone, or as plain forms, one box at a time, without it."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods
+
+from contest.access import for_parts
+from contest.models import Contest, SeatToken
+from contest.services.seat_tokens import issue_token, text_of
+from judging.forms.phone_card import PlainCardForm
+from judging.selectors.seat import seat_label, seat_state
+from judging.services.phones import CardRefused, hand_in_card
+
+TOKEN_KEY = "seat_token_id"  # noqa: S105  (the session key that holds the token's row)
+
+
+@never_cache
+@require_http_methods(["GET", "POST"])
+@for_parts("judge")
+def seat(request: HttpRequest, contest: Contest) -> HttpResponse:
+    """The boxes of one seat. Nothing of other seats, no team, no average."""
+    if not contest.phones:
+        return render(request, "judging/seat_on_paper.html", {"contest": contest})
+    place = request.viewer.seat
+    form = PlainCardForm.find(contest, place, request.POST.get("box") or request.GET.get("box", ""), request.POST)
+    refused = ""
+    if request.method == "POST" and form is not None:
+        try:
+            hand_in_card(contest=contest, seat=place, card=form.card())
+        except CardRefused as error:
+            refused = str(error)
+        else:
+            return redirect(f"{reverse('judging:seat', args=[contest.slug])}?in={form.number}")
+    page = {
+        "contest": contest,
+        "state": seat_state(contest, place),
+        "seat": seat_label(place),
+        "token": text_of(_token(request)),
+        "form": form,
+        "refused": refused,
+        "came_in": request.GET.get("in", ""),
+    }
+    return render(request, "judging/seat.html", page, status=422 if refused else 200)
+
+
+def _token(request: HttpRequest) -> SeatToken:
+    """The token of this sign-in: issued once, however often the page is loaded."""
+    held = request.viewer.held_pass
+    token = SeatToken.objects.filter(pk=request.session.get(TOKEN_KEY), held_pass=held).first()
+    if token is None:
+        token = issue_token(held=held)
+        request.session[TOKEN_KEY] = token.pk
+    return token

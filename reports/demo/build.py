@@ -75,6 +75,18 @@ def is_built() -> bool:
     return Contest.objects.filter(slug=TODAY.slug).exists()
 
 
+def how_late() -> str:
+    """Where the clock stands in the newest contest, whose windows were set around the moment it was built."""
+    contest = Contest.objects.get(slug=TODAY.slug)
+    pork, brisket = contest.categories.get(key="pork"), contest.categories.get(key="brisket")
+    now = timezone.now()
+    if now <= pork.turn_in_at + timedelta(minutes=pork.minutes_after):
+        return "The window for pork is open now."
+    if now <= brisket.turn_in_at + timedelta(minutes=brisket.minutes_after):
+        return f"Brisket turns in at {contest.local(brisket.turn_in_at):%H:%M}."
+    return "The turn-in windows of its newest contest are over: boxes that come now are for the desk to judge."
+
+
 @transaction.atomic
 def build(say: Say) -> None:
     """The whole season; `say` gets a line for each contest."""

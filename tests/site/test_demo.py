@@ -101,7 +101,7 @@ def test_started_again_it_keeps_what_is_there_and_fresh_starts_over(demo_folder:
     real = tmp_path / "fairbox.sqlite3"
     real.write_bytes(b"a real contest")
     before = rows(tmp_path / "demo", "select uid from contest_contest order by id")
-    assert "kept from last time" in run(tmp_path, "demo", "--build-only").stdout
+    assert "kept as it was left" in run(tmp_path, "demo", "--build-only").stdout
     assert rows(tmp_path / "demo", "select uid from contest_contest order by id") == before
 
     building = subprocess.Popen(

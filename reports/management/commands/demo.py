@@ -47,7 +47,7 @@ class Command(BaseCommand):
     def build(self) -> None:
         call_command("migrate", interactive=False, verbosity=0)
         if build.is_built():
-            self.say("The season is kept from last time; --fresh starts it over.")
+            self.say(f"The season is kept as it was left. {build.how_late()} --fresh starts it over.")
             return
         self.say("Building an invented season:")
         started = time.monotonic()

@@ -11,6 +11,9 @@ from hypothesis import settings as hypothesis_settings
 hypothesis_settings.register_profile("steady", deadline=None)
 hypothesis_settings.load_profile("steady")
 
+# As manage.py does, before numpy is there: on a busy machine threads that wait for each other cost ten times as much.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # The browser's driver keeps an event loop in the test's thread; the tests themselves are not asynchronous.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -46,4 +49,6 @@ def browser_type_launch_args():
         "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
         "--disable-component-update --disable-sync"
     )
-    return {"executable_path": "/usr/bin/chromium", "args": flags.split()}
+    # A name like a laptop's at a field: over plain HTTP it is no secure context, unlike 127.0.0.1.
+    field = "--host-resolver-rules=MAP field.test 127.0.0.1"
+    return {"executable_path": "/usr/bin/chromium", "args": [*flags.split(), field]}

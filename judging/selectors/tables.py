@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from contest.models import Box, Category, Contest, Seat, Sitting, Table
 from contest.rules.say import ordinal
 from contest.selectors import boxes as box_selectors
-from judging.models import Arrival, Call, Collected, Ruling
+from judging.models import Arrival, Call, Collected, PortionsRound, Ruling
 from judging.selectors import rulings as ruling_selectors
 
 
@@ -47,6 +47,7 @@ class TablePage:
     switches: list[Switch] = field(default_factory=list)
     boxes: list[BoxLine] = field(default_factory=list)
     seats: list[SeatLine] = field(default_factory=list)
+    portions: bool = False
 
     @property
     def judged(self) -> list[BoxLine]:
@@ -84,6 +85,7 @@ def table_page(contest: Contest, table: Table, key: str = "") -> TablePage:
         switches=[Switch(each, each == category, done[each.pk]) for each in held],
         boxes=_box_lines(contest, table, category),
         seats=[SeatLine(seat, (seat.pk, category.pk) in vacant, (seat.pk, category.pk) in ticked) for seat in seats],
+        portions=PortionsRound.objects.filter(table=table, category=category).exists(),
     )
 
 

@@ -10,6 +10,7 @@ from contest.models import Category, Contest, Table
 from judging.forms.rulings import CallForm
 from judging.selectors.tables import TablePage, find_box, table_news, table_page, where_belongs
 from judging.services.captain import CaptainRefused, call_head_judge, tick_box, tick_sheet
+from judging.services.phones import portions_go_round
 
 
 @require_http_methods(["GET", "POST"])
@@ -50,6 +51,8 @@ def _do(request: HttpRequest, contest: Contest, table: Table, category: Category
         if seat is None:
             raise CaptainRefused("There is no such seat at this table.")
         tick_sheet(contest=contest, category=category, seat=seat, collected=what == "collected", by=by)
+    elif what == "portions" and contest.phones:
+        portions_go_round(contest=contest, table=table, category=category, by=by)
     elif what == "call":
         given = form.cleaned_data
         box = find_box(contest, given["box"])

@@ -48,13 +48,16 @@ def command(*arguments: str) -> list[str]:
 class Served:
     """`manage.py serve` (or `demo`) on a free port; `data` is the folder of FAIRBOX_DATA."""
 
-    def __init__(self, data: Path, *arguments: str, start: str = "serve", seconds: float = 30) -> None:
-        self.port = free_port()
+    def __init__(
+        self, data: Path, *arguments: str, start: str = "serve", seconds: float = 30, port: int = 0, database: str = ""
+    ) -> None:
+        self.port = port or free_port()
         self.output_file = data / "output.txt"
         self.log = self.output_file.open("a")
         self.process = subprocess.Popen(
             command(start, "--port", str(self.port), *arguments),
-            env=environment(data), stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, cwd=data,
+            env=environment(data, **({"DATABASE_URL": database} if database else {})),
+            stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, cwd=data,
         )  # fmt: skip
         wait_for(lambda: "End with Ctrl-C" in self.output() or self.process.poll() is not None, seconds)
         assert self.process.poll() is None, self.output()

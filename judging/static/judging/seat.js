@@ -191,7 +191,7 @@ function checked(found, box) {
 }
 
 function portions(found) {
-  const boxes = counted(open(found).length, "box").replace("boxs", "boxes");
+  const boxes = `${open(found).length} box${open(found).length === 1 ? "" : "es"}`;
   return made(
     "div",
     { class: "say" },
@@ -275,7 +275,7 @@ function show(moved = false) {
   const focused = root.contains(document.activeElement) ? document.activeElement.dataset.mark || document.activeElement.className : "";
   const box = found && open(found).find((each) => each.number === at.box);
   const body = !found ? made("p", { class: "say" }, "The boxes of this seat stand here once they are drawn.") : "";
-  const parts = found ? [head(found, box), found.vacant ? "" : dots(found)] : [body];
+  const parts = found ? [head(found, at.mode === "portions" ? null : box), found.vacant ? "" : dots(found)] : [body];
   if (found && at.mode === "portions") parts.push(portions(found));
   else if (box) parts.push(chips(found, box), at.mode === "check" ? checked(found, box) : scale(found, box));
   else if (found) parts.push(nothingToDo(found));
@@ -321,7 +321,7 @@ async function start() {
   await reread();
   document.getElementById("plain").hidden = true;
   root.hidden = false;
-  show();
+  show(true);
   soon = startSending(api, refresh);
   setInterval(refresh, REREAD_EVERY);
   setInterval(askNews, NEWS_EVERY);

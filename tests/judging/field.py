@@ -1,0 +1,78 @@
+"""A contest with phones in a data folder of its own, for tests against the served site.
+
+Run as a program it makes the contest with FAIRBOX_DATA (or DATABASE_URL) from its environment and prints it as JSON:
+`python -m tests.judging.field --teams 6 --tables 1 --seats 6`.
+"""
+
+import json
+import os
+import subprocess
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+
+from tests.site.served import environment
+
+
+def make_field(data: Path, database: str = "", **sizes: Any) -> dict[str, Any]:
+    """The field that `main` prints; `sizes` are its options."""
+    options = [text for name, value in sizes.items() for text in (f"--{name}", str(value))]
+    more = {"DATABASE_URL": database} if database else {}
+    answer = subprocess.run(
+        [sys.executable, "-m", "tests.judging.field", *options],
+        env=environment(data, **more), cwd=settings.BASE_DIR, capture_output=True, text=True, timeout=300,
+    )  # fmt: skip
+    assert answer.returncode == 0, answer.stderr
+    return json.loads(answer.stdout)
+
+
+def main() -> None:
+    parser = ArgumentParser()
+    parser.add_argument("--teams", type=int, default=6)
+    parser.add_argument("--tables", type=int, default=1)
+    parser.add_argument("--seats", type=int, default=6)
+    parser.add_argument("--categories", default="chicken,ribs")
+    asked = parser.parse_args()
+
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    call_command("migrate", interactive=False, verbosity=0)
+    from contest.models import Seat
+    from contest.services.passes import issue_pass, word_of
+    from contest.services.seat_tokens import issue_token, text_of
+    from tests.factories import give_part, make_contest, make_drawn
+
+    contest = make_drawn(
+        make_contest(
+            teams=asked.teams,
+            tables=asked.tables,
+            seats=asked.seats,
+            categories=tuple(asked.categories.split(",")),
+            phones=True,
+        )
+    )
+    give_part(contest, "organiser")
+    seats = []
+    for seat in Seat.objects.filter(table__contest=contest).select_related("table").order_by("table__number", "letter"):
+        held = issue_pass(opens="seat", contest=contest, seat=seat)
+        boxes = contest.boxes.filter(table=seat.table).order_by("category__order", "position")
+        seats.append(
+            {
+                "seat": f"{seat.table.number}{seat.letter}",
+                "word": word_of(held),
+                "token": text_of(issue_token(held=held)),
+                "boxes": list(boxes.values_list("number", flat=True)),
+            }
+        )
+    print(json.dumps({"slug": contest.slug, "seats": seats}))
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "contest.config.settings")
+    main()

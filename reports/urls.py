@@ -1,6 +1,6 @@
 from django.urls import path
 
-from reports.views import drawcheck, names, results, sheets
+from reports.views import cooklog, drawcheck, names, past, plan, results, sheets
 
 app_name = "reports"
 urlpatterns = [
@@ -28,4 +28,19 @@ urlpatterns = [
     path("r/<slug:slug>/sheet/<uuid:key>/claim/", sheets.claim, name="claim"),
     path("teams/", sheets.teams, name="teams"),
     path("teams/<uuid:team>/", sheets.team, name="team"),
+    path("teams/<uuid:team>/plan/", plan.plan, name="plan"),
+    path("teams/<uuid:team>/plan/<uuid:day>/", plan.plan_day, name="plan_day"),
+    path("teams/<uuid:team>/plan/<uuid:day>/change/", plan.own_day, name="own_day"),
+    path("teams/<uuid:team>/plan/<uuid:day>/delete/", plan.own_day_delete, name="own_day_delete"),
+    path("teams/<uuid:team>/plan/<uuid:day>/lengths/<slug:key>/", plan.stages, name="stages"),
+    path("teams/<uuid:team>/log/", cooklog.cook_log, name="cook_log"),
+    path("teams/<uuid:team>/log/fields/", cooklog.cook_settings, name="cook_settings"),
+    path("teams/<uuid:team>/log/<uuid:day>/<slug:key>/", cooklog.cook_log_of, name="cook_log_of"),
+    path("teams/<uuid:team>/past/", past.past_results, name="past"),
+    path("teams/<uuid:team>/past/<int:number>/", past.past_result, name="past_result"),
+    path("teams/<uuid:team>/past/import/", past.past_import, name="past_import"),
+    path("teams/<uuid:team>/past/past-results.<slug:ending>", past.past_table, name="past_table"),
+    path("teams/<uuid:team>/past/package/", past.past_package, name="past_package"),
+    path("teams/<uuid:team>/past/package/<int:number>/", past.past_package_team, name="past_package_team"),
+    path("teams/<uuid:team>/past/package/<int:number>/delete/", past.past_package_delete, name="past_package_delete"),
 ]

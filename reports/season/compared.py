@@ -10,7 +10,7 @@ from contest.models import Entry, Team
 from contest.selectors.rules import category_rules
 from judging.models import Tally
 from reports.models import CookLog
-from reports.rules.compare import FEWEST, Comparison, Logged, compare
+from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
 from reports.rules.packageread import possible_points
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
 from reports.season.cooklog import in_unit
@@ -48,6 +48,24 @@ class Cook:
     log: CookLog
     result: Marked | None
 
+    @property
+    def day_uid(self) -> UUID:
+        """What the addresses of its day name."""
+        day = self.log.day
+        return day.contest.uid if day.contest is not None else day.uid
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A difference in words and figures for reading."""
+
+    name: str
+    best: str
+    worst: str
+    difference: str
+    word: str
+    clear: bool
+
 
 @dataclass(frozen=True, slots=True)
 class Compared:
@@ -57,6 +75,7 @@ class Compared:
     boxes: int
     missing: int
     comparison: Comparison | None
+    said: list[Said]
 
 
 def cooks_of(team: Team) -> list[Cook]:
@@ -123,8 +142,40 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
             if cook.result is not None and cook.result.share is not None
         ]
         missing = max(0, FEWEST - len(boxes))
-        found.append(Compared(group[0].log.name, len(boxes), missing, compare(boxes)))
+        comparison = compare(boxes)
+        said = [_said(each) for each in comparison.differences] if comparison is not None else []
+        found.append(Compared(group[0].log.name, len(boxes), missing, comparison, said))
     return sorted(found, key=lambda each: (-each.boxes, each.name))
+
+
+def _said(found: Difference) -> Said:
+    if found.value:
+        best, worst = _share(found.best, found.of_best), _share(found.worst, found.of_worst)
+        difference = f"{100 * found.difference:+.0f} points of 100"
+        bounds = _bounds(found, 100)
+        words = "went together with better boxes", "went together with poorer boxes"
+        name = f"{found.name}: {found.value}"
+    else:
+        best, worst = f"{found.best:.0f}", f"{found.worst:.0f}"
+        difference, bounds = f"{found.difference:+.0f}", _bounds(found, 1)
+        words = "more went together with better boxes", "less went together with better boxes"
+        name = found.name
+    if found.is_clear:
+        word = words[found.difference < 0]
+    else:
+        word = "these boxes cannot tell" if found.low is not None else "too few to tell"
+    text = f"{difference} {bounds}".strip().replace("-", "−")
+    return Said(name, best, worst, text, word, found.is_clear)
+
+
+def _share(share: float, of: int) -> str:
+    return f"{round(share * of)} of {of}"
+
+
+def _bounds(found: Difference, times: int) -> str:
+    if found.low is None or found.high is None:
+        return ""
+    return f"({times * found.low:+.0f} to {times * found.high:+.0f})"
 
 
 def _figures(log: CookLog, unit: str) -> dict[str, float]:

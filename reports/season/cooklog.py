@@ -92,6 +92,21 @@ def note_stage(*, log: CookLog, stage: str, at: datetime) -> None:
         raise ValidationError("There is no such stage.")
 
 
+def remove_stage(*, log: CookLog, number: str) -> None:
+    """Take a noted stage away by its row's number."""
+    log.stages.filter(pk=_row_number(number)).delete()
+
+
+def remove_temperature(*, log: CookLog, number: str) -> None:
+    log.temperatures.filter(pk=_row_number(number)).delete()
+
+
+def _row_number(text: str) -> int:
+    if not text.isdecimal() or len(text) > 15:
+        raise ValidationError("There is no such row.")
+    return int(text)
+
+
 def note_temperature(*, log: CookLog, where: str, degrees: Decimal, unit: str, at: datetime) -> CookTemperature:
     if not COLDEST <= celsius(degrees, unit) <= HOTTEST:
         other = "C" if unit == "F" else "F"

@@ -101,6 +101,11 @@ def keep_package(*, team: Team, read: ReadPackage, number: str, against_print: b
     return kept
 
 
+def discard(*, imported: ImportedContest) -> None:
+    """A contest that came as a package, with the team's results from it."""
+    imported.delete()
+
+
 def _facts(team: Team, read: ReadPackage, against_print: bool) -> dict[str, Any]:
     contest = read.contest
     assert contest is not None

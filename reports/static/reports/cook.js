@@ -1,0 +1,38 @@
+// Counts down to the next step of the plan. The page is whole without it: the server said the clock and the wait.
+const minute = 60000;
+function words(wait) {
+  const minutes = Math.ceil(wait / minute);
+  if (minutes > 48 * 60) return "";
+  if (minutes < 1) return "now";
+  const hours = Math.floor(minutes / 60);
+  const rest = minutes % 60;
+  if (!hours) return `in ${rest} min`;
+  return rest ? `in ${hours} h ${rest} min` : `in ${hours} h`;
+}
+const steps = [...document.querySelectorAll(".timeline li[data-at]")].map((line) => ({
+  line,
+  at: Date.parse(line.dataset.at),
+}));
+const next = document.getElementById("next");
+function tick() {
+  const now = Date.now();
+  for (const each of document.querySelectorAll("[data-until]")) {
+    const wait = Date.parse(each.dataset.until) - now;
+    each.textContent = wait > 0 ? words(wait) : `${Math.floor(-wait / minute)} min ago`;
+    if (wait < -48 * 60 * minute) each.textContent = "";
+  }
+  const coming = steps.find((step) => step.at > now);
+  for (const step of steps) {
+    step.line.classList.toggle("past", step.at <= now);
+    step.line.classList.toggle("now", step === coming);
+  }
+  if (!next) return;
+  next.hidden = !coming;
+  if (!coming) return;
+  document.getElementById("next-words").textContent = coming.line.querySelector("strong").textContent;
+  document.getElementById("next-dish").textContent = coming.line.querySelector(".of").textContent;
+  document.getElementById("next-clock").textContent = coming.line.querySelector(".at").textContent;
+  document.getElementById("next-wait").textContent = words(coming.at - now);
+}
+tick();
+setInterval(tick, 5000);

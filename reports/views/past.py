@@ -1,0 +1,215 @@
+"""Results from contests elsewhere: typed, from a table, or from a results package."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core import signing
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from contest.access import for_team
+from contest.exports import XLSX_TYPE
+from contest.forms.people import ListForm, show_refusal
+from contest.models import Team
+from contest.services.imports import Preview
+from contest.tablefile import Rows, TableFileError, empty_csv, empty_workbook, read_file, read_lines, to_lines
+from reports.models import ImportedContest, PastResult
+from reports.season import packages, past
+from reports.season.forms import PackageForm, PastResultForm
+
+EXAMPLE = (
+    "contest, date, category, place, field, total, possible, table, marks\n"
+    "Example Cook-off Zero, 2025-09-20, ribs, 5, 24, 168.5, 180\n"
+    "Example Cook-off Zero, 2025-09-20, pork, 12, 24,,, 3, 8 9 8 / 7 8 8"
+)
+
+
+@require_http_methods(["GET", "POST"])
+@for_team
+def past_results(request: HttpRequest, team: Team) -> HttpResponse:
+    """What is kept from elsewhere, and one more score sheet keyed by hand."""
+    form = PastResultForm(request.POST or None)
+    if request.method == "POST" and form.is_valid() and _keep(form, team, None):
+        messages.success(request, f"{form.cleaned_data['category']} at {form.cleaned_data['contest_name']} is kept.")
+        return redirect("reports:past", team.uid)
+    rows = PastResult.objects.filter(team=team).select_related("imported").defer("imported__boxes")
+    context = {
+        "team": team,
+        "rows": rows,
+        "pending": ImportedContest.objects.filter(team=team, pending__isnull=False).defer("pending"),
+        "imported": ImportedContest.objects.filter(team=team, pending=None).defer("boxes"),
+        "form": form,
+    }
+    return render(request, "reports/past.html", context, status=422 if form.errors else 200)
+
+
+def _keep(form: PastResultForm, team: Team, row: PastResult | None) -> bool:
+    try:
+        past.keep_result(team=team, row=row, **form.cleaned_data)
+    except ValidationError as error:
+        show_refusal(form, error)
+        return False
+    return True
+
+
+@require_http_methods(["GET", "POST"])
+@for_team
+def past_result(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+    """Change or delete one result that was typed in."""
+    row = get_object_or_404(PastResult, pk=number, team=team, imported=None)
+    if request.method == "POST" and "delete" in request.POST:
+        past.delete_result(row=row)
+        messages.success(request, f"{row} is deleted.")
+        return redirect("reports:past", team.uid)
+    form = PastResultForm(request.POST or None, row=row)
+    if request.method == "POST" and form.is_valid() and _keep(form, team, row):
+        messages.success(request, "Saved.")
+        return redirect("reports:past", team.uid)
+    context = {"team": team, "row": row, "form": form}
+    return render(request, "reports/past_result.html", context, status=422 if form.errors else 200)
+
+
+# Many from a table
+
+
+@require_GET
+@for_team
+def past_table(request: HttpRequest, team: Team, ending: str) -> HttpResponse:
+    """A table to fill in."""
+    columns = list(past.COLUMNS)
+    if ending == "csv":
+        answer = HttpResponse(empty_csv(columns), content_type="text/csv; charset=utf-8")
+    elif ending == "xlsx":
+        answer = HttpResponse(empty_workbook("Past results", columns, past.HINTS), content_type=XLSX_TYPE)
+    else:
+        raise Http404("No such file.")
+    answer["Content-Disposition"] = f'attachment; filename="past-results.{ending}"'
+    return answer
+
+
+@require_http_methods(["GET", "POST"])
+@for_team
+def past_import(request: HttpRequest, team: Team) -> HttpResponse:
+    """Paste or upload, look at every row, confirm."""
+    if request.method == "POST" and "shown" in request.POST:
+        return _confirm(request, team)
+    form = ListForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            rows = read_file(file.name, file.read()) if file else read_lines(form.cleaned_data["text"])
+        except TableFileError as error:
+            form.add_error("file" if file else "text", str(error))
+        else:
+            return _preview(request, team, rows, past.check_results(team, rows, timezone.now().date()))
+    return _import_page(request, team, form)
+
+
+def _salt(team: Team) -> str:
+    return f"import of past results into {team.uid}"
+
+
+def _import_page(request: HttpRequest, team: Team, form: ListForm, **more: Any) -> HttpResponse:
+    legend = list(zip(past.COLUMNS, past.HINTS, strict=True))
+    context = {"team": team, "form": form, "legend": legend, "example": EXAMPLE, **more}
+    status = 422 if form.errors or more.get("changed") else 200
+    return render(request, "reports/past_import.html", context, status=status)
+
+
+def _preview(request: HttpRequest, team: Team, rows: Rows, preview: Preview, **more: Any) -> HttpResponse:
+    """Every row with what will happen to it; the rows travel signed, so nothing is uploaded twice."""
+    text = to_lines(rows)
+    shown = {"text": text, "notes": rows.notes, "good": preview.good_numbers}
+    signed = signing.dumps(shown, salt=_salt(team), compress=True)
+    return _import_page(request, team, ListForm(initial={"text": text}), preview=preview, shown=signed, **more)
+
+
+def _confirm(request: HttpRequest, team: Team) -> HttpResponse:
+    try:
+        shown = signing.loads(request.POST["shown"], salt=_salt(team))
+    except signing.BadSignature:
+        form = ListForm({})
+        form.add_error(None, "The list did not come back as it was shown. Nothing was imported: paste it again.")
+        return _import_page(request, team, form)
+    rows = Rows(read_lines(shown["text"]).cells, shown["notes"])
+    try:
+        number = past.import_results(team=team, rows=rows, shown=shown["good"], today=timezone.now().date())
+    except past.Changed as changed:
+        return _preview(request, team, rows, changed.preview, changed=True)
+    messages.success(request, f"{number} result{'' if number == 1 else 's'} imported.")
+    return redirect("reports:past", team.uid)
+
+
+# A results package
+
+
+@require_http_methods(["GET", "POST"])
+@for_team
+def past_package(request: HttpRequest, team: Team) -> HttpResponse:
+    """Upload a package: it is verified first, and kept at once where the team in it is known."""
+    form = PackageForm(request.POST or None, request.FILES or None)
+    read = None
+    if request.method == "POST" and form.is_valid():
+        data, printed = form.cleaned_data["package"].read(), form.cleaned_data["draw"]
+        try:
+            read = packages.read_package(data, draw=printed)
+            if read.contest is not None:
+                known = packages.known_team(team, read.contest)
+                if known is not None:
+                    kept = packages.keep_package(
+                        team=team, read=read, number=known.number, against_print=bool(printed.strip())
+                    )
+                    messages.success(request, _kept_words(kept))
+                    return redirect("reports:past", team.uid)
+                packages.refuse_known(team, read.contest)
+                aside = packages.keep_pending(team=team, read=read, data=data, against_print=bool(printed.strip()))
+                return redirect("reports:past_package_team", team.uid, aside.pk)
+        except ValidationError as error:
+            form.add_error("package", error)
+    context = {"team": team, "form": form, "read": read if read is not None and read.failing else None}
+    return render(request, "reports/past_package.html", context, status=422 if form.errors or context["read"] else 200)
+
+
+def _kept_words(kept: ImportedContest) -> str:
+    number = kept.results.count()
+    return (
+        f"{kept.name} is kept: {number} box{'' if number == 1 else 'es'} of yours, and the field's cards without names."
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@for_team
+def past_package_team(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+    """Which of a package's teams is this one? Asked once for each team name elsewhere."""
+    aside = get_object_or_404(ImportedContest, pk=number, team=team, pending__isnull=False)
+    if request.method == "POST" and "discard" in request.POST:
+        packages.discard(imported=aside)
+        messages.success(request, f"{aside.name} is not kept.")
+        return redirect("reports:past", team.uid)
+    read = packages.read_package(bytes(aside.pending))
+    error = ""
+    if request.method == "POST":
+        try:
+            kept = packages.keep_package(
+                team=team, read=read, number=request.POST.get("number", ""), against_print=aside.against_print
+            )
+        except ValidationError as refused:
+            error = " ".join(refused.messages)
+        else:
+            messages.success(request, _kept_words(kept))
+            return redirect("reports:past", team.uid)
+    context = {"team": team, "aside": aside, "read": read, "error": error}
+    return render(request, "reports/past_package_team.html", context, status=422 if error else 200)
+
+
+@require_POST
+@for_team
+def past_package_delete(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+    """A contest that came as a package, with the team's results from it."""
+    imported = get_object_or_404(ImportedContest, pk=number, team=team)
+    packages.discard(imported=imported)
+    messages.success(request, f"{imported.name} is deleted.")
+    return redirect("reports:past", team.uid)

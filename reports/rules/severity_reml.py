@@ -1,0 +1,234 @@
+"""Residual maximum likelihood for the variance ratios of a crossed model: criterion, gradient, Newton steps."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf, log, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reports.rules.severity_blocks import Factored
+from reports.rules.severity_plan import Counts, Floats, Plan
+
+START = 0.2  # every ratio, before the first step
+TINY = 1e-7  # ratio × mean cell count at which a factor at nought is asked for its slope
+GREATEST = 1e9  # a ratio beyond has no residual left to be a ratio to
+MOST_STEPS = 200
+LEAPS = 3  # steps by the fixed-point rule before Newton's
+SMALL = 1e-13  # Newton's step promises less than this (in the criterion): there,
+STILL = 1e-9  # and the fixed point's less than this: the search ends
+
+
+class NoSolutionError(ValueError):
+    """The criterion has no minimum that the data determine; the message says why."""
+
+
+@dataclass(slots=True)
+class Point:
+    """The criterion at given ratios, and what else was found there.
+
+    ``criterion`` is −2 log L of the residual likelihood with the residual variance profiled out; ``quadratic`` is
+    yᵀPy, so the residual variance is quadratic ÷ (observations − fixed cells); ``solution`` in the response's unit.
+    """
+
+    ratios: Floats
+    factored: Factored
+    criterion: float
+    quadratic: float
+    solution: Floats
+
+
+class Search:
+    """Minimises the criterion over ratios ≥ 0. ``free``: which ratios are estimated, the others stay as given."""
+
+    def __init__(self, counts: Counts, ratios: Floats, free: NDArray[np.bool_]) -> None:
+        self.counts, self.plan = counts, Plan(counts)
+        self.factors = len(counts.sizes) - 1
+        self.freedom = counts.n - counts.sizes[-1]
+        self.free = free
+        self.start = np.where(free, START, ratios)
+        self.tiny = TINY * np.array(counts.sizes[:-1]) / counts.n
+
+    def at(self, ratios: Floats) -> Point:
+        """The criterion at these ratios.
+
+        (n − p)(1 + log(2π yᵀPy ÷ (n − p))) + log |V| + log |XᵀV⁻¹X|, V in units of the residual variance; the last
+        two together are log |C|. Source: Bates, Mächler, Bolker and Walker (2015), Fitting Linear Mixed-Effects
+        Models Using lme4, equation 42.
+        """
+        factored = Factored(self.plan, np.sqrt(ratios))
+        if factored.log_determinant == inf:
+            return Point(ratios, factored, inf, inf, np.zeros(self.counts.total))
+        right = factored.scale * self.counts.sums
+        solution = factored.solve(right[:, None])[:, 0]
+        quadratic = self.counts.squares - float(right @ solution)
+        if quadratic <= 1e-12 * self.counts.squares:
+            return Point(ratios, factored, inf, quadratic, solution)
+        spread = self.freedom * (1 + log(2 * pi * quadratic / self.freedom))
+        return Point(ratios, factored, spread + factored.log_determinant, quadratic, factored.scale * solution)
+
+    def residual_sums(self, point: Point) -> Floats:
+        """ZᵀPy by unknown: for every level the sum of what the solution leaves."""
+        found: Floats = self.counts.sums - self.counts.table @ point.solution
+        return found
+
+    def slope(self, point: Point) -> tuple[Floats, Floats]:
+        """The exact gradient by ratio, and the ratios that a fixed-point step would set.
+
+        Gradient: tr(P V_k) − (n − p) yᵀP V_k Py ÷ yᵀPy with tr(P V_k) = (levels − tr C⁻¹_kk) ÷ ratio. Fixed point:
+        the ratio times the second term over the first (Harville 1977, from memory).
+        """
+        ratios, counts = point.ratios, self.counts
+        inverse, left = point.factored.inverse_diagonal(), self.residual_sums(point)
+        traces, parts = np.zeros(self.factors), np.zeros(self.factors)
+        for factor in range(self.factors):
+            span = counts.span(factor)
+            if ratios[factor] > 0:
+                traces[factor] = (counts.sizes[factor] - inverse[span].sum()) / ratios[factor]
+            parts[factor] = left[span] @ left[span]
+        parts *= self.freedom / point.quadratic
+        with np.errstate(divide="ignore", invalid="ignore"):
+            leap = np.where(traces > 0, ratios * parts / traces, ratios)
+        return traces - parts, leap
+
+    def information(self, point: Point) -> Floats:
+        """Average information by ratio, the residual variance profiled out.
+
+        The mean of the observed and the expected second derivatives, up to terms of mean nought:
+        (n − p) ÷ q (Q − d dᵀ ÷ q), with q = yᵀPy, d_k = yᵀP V_k Py, Q_ij = yᵀP V_i P V_j Py. Source: Gilmour,
+        Thompson and Cullis (1995), Average information REML, from memory.
+        """
+        counts = self.counts
+        left = self.residual_sums(point)
+        working = np.zeros((counts.total, self.factors))
+        for factor in range(self.factors):
+            span = counts.span(factor)
+            working[span, factor] = left[span]
+        right = counts.table @ working
+        direct = working.T @ right
+        both: Floats = direct - point.factored.products(point.factored.scale[:, None] * right)
+        d = np.einsum("ij,ij->j", working, working)
+        found: Floats = self.freedom / point.quadratic * (both - np.outer(d, d) / point.quadratic)
+        return found
+
+    def run(self) -> Point:
+        """The minimum. Raises NoSolutionError where the residual variance vanishes or no step helps any more."""
+        point = self.at(self.start)
+        if point.criterion == inf:
+            raise NoSolutionError("the factors explain every score exactly; nothing is left to judge their spread by")
+        released = np.zeros(self.factors, dtype=bool)
+        for step in range(MOST_STEPS):
+            if not self.free.any():
+                return point
+            gradient, leap = self.slope(point)
+            moving = self.free & (point.ratios > 0)
+            if step < LEAPS:
+                goal = np.where(moving, np.clip(leap, point.ratios / 100, point.ratios * 100), point.ratios)
+                promise = inf
+            else:
+                goal, promise = self._newton(point, gradient, moving)
+            if promise < SMALL:
+                # Without information Newton stands still where the slope does not: follow the fixed point.
+                goal = np.where(moving, np.clip(leap, point.ratios / 100, point.ratios * 100), point.ratios)
+                promise = -float(gradient @ (goal - point.ratios))
+            if promise < STILL:
+                freed = self._release(point, released)
+                if freed is None:
+                    return point
+                released |= freed.ratios != point.ratios
+                point = freed
+                continue
+            better = self._toward(point, goal, gradient, newton=step >= LEAPS)
+            if better is None and step >= LEAPS:
+                better = self._toward(point, np.where(moving, leap, point.ratios), gradient, newton=False)
+                if better is None or point.criterion - better.criterion < 1e-11 * abs(point.criterion):
+                    freed = self._release(point, released)
+                    if freed is None:
+                        return point
+                    released |= freed.ratios != point.ratios
+                    better = freed
+            if better is not None:
+                point = better
+            if point.ratios.max(initial=0.0) > GREATEST:
+                raise NoSolutionError("no residual is left; the factors explain the scores (nearly) exactly")
+        raise NoSolutionError(f"no minimum found in {MOST_STEPS} steps; leave a factor out")
+
+    def _newton(self, point: Point, gradient: Floats, moving: NDArray[np.bool_]) -> tuple[Floats, float]:
+        """Where Newton's step leads, ratios that it would make negative at nought, and the fall it promises."""
+        information = self.information(point)
+        goal, inside = point.ratios.copy(), moving.copy()
+        while inside.any():
+            pinned = moving & ~inside
+            at = np.flatnonzero(inside)
+            known = gradient[at] - information[np.ix_(at, np.flatnonzero(pinned))] @ point.ratios[pinned]
+            goal = np.where(pinned, 0.0, point.ratios)
+            goal[at] -= _solve(information[np.ix_(at, at)], known)
+            negative = inside & (goal < 0)
+            if not negative.any():
+                break
+            inside &= ~negative
+        goal = np.where(moving & ~inside, 0.0, np.minimum(goal, 10 * point.ratios))
+        change = goal - point.ratios
+        return goal, -float(gradient @ change)
+
+    def _toward(self, point: Point, goal: Floats, gradient: Floats, *, newton: bool) -> Point | None:
+        """The first point on the way to the goal, halving, that is low enough; None where none is."""
+        change = goal - point.ratios
+        slack = 1e-13 * (abs(point.criterion) + self.counts.n)
+        expected = min(0.0, float(gradient @ change)) if newton else 0.0
+        share = 1.0
+        for _ in range(12):
+            tried = self.at(point.ratios + share * change)
+            if tried.criterion <= point.criterion + 1e-4 * share * expected + slack:
+                return tried
+            share /= 2 if share > 0.2 else 4
+        return None
+
+    def _release(self, point: Point, released: NDArray[np.bool_]) -> Point | None:
+        """A better point with a factor off its boundary, where the slope there points inward; None where all stay."""
+        held = self.free & (point.ratios == 0) & ~released
+        if not held.any():
+            return None
+        ratios = np.where(held, self.tiny, point.ratios)
+        gradient, _ = self.slope(self.at(ratios))
+        inward = held & (gradient < 0)
+        while inward.any():
+            for share in (1e5, 1e3, 10.0):
+                tried = self.at(np.where(inward, np.minimum(self.tiny * share, START), point.ratios))
+                if tried.criterion < point.criterion:
+                    return tried
+            steepest = int(np.argmin(np.where(inward, gradient, 0)))
+            if inward.sum() == 1:
+                break
+            inward = np.arange(self.factors) == steepest
+        return None
+
+
+def _solve(matrix: Floats, right: Floats) -> Floats:
+    """The solution of a positive semidefinite system; directions without information are left alone."""
+    values, vectors = np.linalg.eigh(_balanced(matrix, scale := _root_diagonal(matrix)))
+    kept = values > 1e-10 * max(values[-1], 1e-300)
+    turned = vectors.T @ (right / scale)
+    turned[kept] /= values[kept]
+    turned[~kept] = 0
+    found: Floats = (vectors @ turned) / scale
+    return found
+
+
+def _root_diagonal(matrix: Floats) -> Floats:
+    diagonal = matrix.diagonal()
+    found: Floats = np.sqrt(np.where(diagonal > 0, diagonal, 1.0))
+    return found
+
+
+def _balanced(matrix: Floats, scale: Floats) -> Floats:
+    found: Floats = matrix / np.outer(scale, scale)
+    return found
+
+
+def ratios_of(names: Sequence[str], given: dict[str, float]) -> tuple[Floats, NDArray[np.bool_]]:
+    """The ratios as an array, nought where not given, and which are free."""
+    return (
+        np.array([float(given.get(name, 0.0)) for name in names]),
+        np.array([name not in given for name in names], dtype=bool),
+    )

@@ -63,9 +63,10 @@ class Recorded:
 def recorded(contest: Contest) -> list[Recorded]:
     """For each category that is held: its boxes, and how many of them the desk has recorded in any way."""
     done = statuses(contest)
-    boxes: Counter[Category] = Counter()
-    found: Counter[Category] = Counter()
-    for box in standing_boxes(contest).filter(category__cancelled_at__isnull=True):
-        boxes[box.category] += 1
-        found[box.category] += box.pk in done
-    return [Recorded(category, boxes[category], found[category]) for category in boxes]
+    boxes: Counter[int] = Counter()
+    found: Counter[int] = Counter()
+    for pk, category in Box.objects.filter(contest=contest, draw__standing=True).values_list("pk", "category_id"):
+        boxes[category] += 1
+        found[category] += pk in done
+    held = contest.categories.filter(cancelled_at__isnull=True)
+    return [Recorded(each, boxes[each.pk], found[each.pk]) for each in held if boxes[each.pk]]

@@ -79,8 +79,11 @@ def flights(contest: Contest, *, category: Category | None = None, table: Table 
         .prefetch_related("seats")
     )
     at = defaultdict(list)
+    of_categories, of_tables = {each.pk: each for each in categories}, {each.pk: each for each in tables}
     boxes = box_selectors.standing_boxes(contest).filter(category__in=categories, table__in=tables)
-    for box in boxes.order_by("position"):
+    for box in boxes.select_related(None).order_by("position"):
+        # The rows that are at hand already: a large contest has few of them and many boxes.
+        box.category, box.table = of_categories[box.category_id], of_tables[box.table_id]
         at[box.category_id, box.table_id].append(box)
     judged = frozenset(box_selectors.to_judge(contest))
     ruled = ruling_selectors.in_force(contest)

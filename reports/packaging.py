@@ -51,11 +51,11 @@ To tally again, with the seed above:
   manage.py tally cards.csv --turnins turnins.csv --rules rules/contest.toml{rules_for} \\
     {overall}--seed SEED --format csv
 {no_overall}
-What this proves: the draw was fixed before the day and not changed after printing, nobody chose its seed after the
-secret was made, the standings follow from the marks by the rules, and no row of the logs was changed or removed since
-their heads were printed.
+What this proves: the draw was not changed after its fingerprint was printed and follows from its secret and its public
+lines; where teams called out words, nobody could choose its seed; the standings follow from the marks by the rules;
+and no row of the logs was changed or removed since their heads were written down.
 What it does not prove: that nobody talked, that each label was stuck on the right box, that every sheet was keyed as
-it was written.
+it was written; and, where no team called out a word, that no other secret was tried first.
 """
 
 

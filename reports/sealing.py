@@ -22,6 +22,12 @@ def _drawn(facts: Facts) -> str:
     return f"{text} Reason for drawing again: {facts['reason']}" if facts.get("reason") else text
 
 
+def _tables(facts: Facts) -> str:
+    parts = [("lost", facts["lost"]), ("added", facts["added"])]
+    said = [f"table {', '.join(map(str, numbers))} {what}" for what, numbers in parts if numbers]
+    return f"The tables changed before the boxes were drawn again: {'; '.join(said)}."
+
+
 def _reissued(facts: Facts) -> str:
     door = {"desk": "the turn-in desk", "table": "a table captain", "seat": "a judge", "account": "a helper"}
     whose = door.get(facts["opens"], facts["opens"])
@@ -52,7 +58,12 @@ def _revised(facts: Facts) -> str:
 
 _LINES: Mapping[tuple[str, str], Callable[[Facts], str]] = {
     ("day", "one person declared"): lambda facts: "One person was declared to work both the desk and the tally.",
+    ("day", "secret of the draw made"): lambda facts: (
+        f"The secret of the draw was made, before the teams called out words. Its commitment: {facts['commitment']}"
+    ),
     ("day", "boxes drawn"): _drawn,
+    ("day", "late team entered"): lambda facts: f"Team {facts['team']} came late and was entered.",
+    ("day", "tables changed"): _tables,
     ("day", "desk signed in"): lambda facts: "Somebody signed in at the turn-in desk.",
     ("day", "pass reissued"): _reissued,
     ("day", "labels corrected"): _labels,

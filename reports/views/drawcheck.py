@@ -8,9 +8,12 @@ from django.views.decorators.http import require_GET
 from contest.access import anyone
 from contest.models import Contest
 from contest.rules.commitment import words_in
+from contest.selectors.draw import commitment_before_draw
+from judging.models import Tally
 from reports import drawcheck
 from reports.models import Publication
 from reports.rules.package import public_name
+from reports.selectors import published_tally
 from reports.views.results import find_published
 
 
@@ -42,6 +45,8 @@ def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
         "draws": draws,
         "standing": draws[-1] if draws else None,
         "public_name": public_name(draws[-1].number) if draws else "public.txt",
+        "begun": bool(commitment_before_draw(contest)),
+        "package_name": _package_name(contest, published_tally(contest)),
         "words": words_in(draws[-1].public_text) if draws else [],
         "commitment": commitment,
         "files": drawcheck.released_files(contest, draws),
@@ -71,6 +76,10 @@ def package(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
     contest, tally = find_published(request, slug, revision)
     data = bytes(Publication.objects.get(tally=tally).package)
     answer = HttpResponse(data, content_type="application/zip")
-    ending = "" if tally.revision == 1 else f"-revision-{tally.revision}"
-    answer["Content-Disposition"] = f'attachment; filename="{contest.slug}-package{ending}.zip"'
+    answer["Content-Disposition"] = f'attachment; filename="{_package_name(contest, tally)}"'
     return answer
+
+
+def _package_name(contest: Contest, tally: Tally | None) -> str:
+    ending = "" if tally is None or tally.revision == 1 else f"-revision-{tally.revision}"
+    return f"{contest.slug}-package{ending}.zip"

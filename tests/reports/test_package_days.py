@@ -287,7 +287,32 @@ def test_the_result_says_how_to_check_it(client):
     draw = contest.draws.get()
     for shown in (publication.package_sum, *publication.log_heads.values(), draw.fingerprint):
         assert shown in page
-    assert f"manage.py verify {contest.slug}-package.zip --draw {draw.fingerprint}" in page
+    head = publication.log_heads["cards"]
+    assert (
+        f"manage.py verify {contest.slug}-package.zip \\\n  --draw {draw.fingerprint} \\\n  --log {head}</pre>" in page
+    )
+
+
+def test_the_seal_on_the_result_tells_of_the_new_draw(client):
+    def changes(contest):
+        return Changes(
+            late=LateTeam("Team Aspen", categories=tuple(contest.categories.all())),
+            lost_tables=[contest.tables.get(number=2)],
+            more_tables=1,
+        )
+
+    contest = run_day(
+        before=lambda contest: begin_ceremony(contest=contest, by="organiser"), redrawn="a late team", changes=changes
+    )
+    page = get(client, close_and_publish(contest), "results").content.decode()
+    for line in (
+        "The secret of the draw was made, before the teams called out words.",
+        "The boxes were drawn (draw 1); 12 boxes.",
+        "Team 7 came late and was entered.",
+        "The tables changed before the boxes were drawn again: table 2 lost; table 3 added.",
+        "The boxes were drawn (draw 2); 14 boxes. Reason for drawing again: a late team",
+    ):
+        assert line in page
 
 
 def test_an_earlier_revision_stays_to_be_had(client):

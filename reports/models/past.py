@@ -38,11 +38,9 @@ class ImportedContest(models.Model):
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
     boxes = models.JSONField(
         default=list,
-        help_text="A list of {category, team uid, table, total, rank, cards: {seat: weighted mark}}; exact, as text.",
+        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks in sheet order}}; exact, as text.",
     )
-    scales = models.JSONField(
-        default=dict, help_text="Category → {name, lowest, highest}: the range of a card's weighted mark."
-    )
+    rules = models.JSONField(default=dict, help_text="Category → its rule set as TOML.")
     pending = models.BinaryField(
         null=True, blank=True, help_text="The package itself until a member has said which team is theirs; then gone."
     )

@@ -29,27 +29,27 @@ class PackageTeam:
 
 @dataclass(frozen=True, slots=True)
 class PackageCategory:
-    """`lowest` and `highest`: the range of a card's weighted mark; `possible`: the most points of a box."""
+    """`document`: its rule set as TOML; `possible`: the most points of a box."""
 
     key: str
     name: str
-    lowest: Decimal
-    highest: Decimal
+    document: str
     possible: Fraction
 
 
 @dataclass(frozen=True, slots=True)
 class PackageBox:
-    """`marks` by seat in sheet order, `weighted` the weighted mark of each card; both exact. `of`: boxes ranked."""
+    """`status` is the turn-in's; `marks` by seat in sheet order, exact text; `of`: boxes ranked in the category."""
 
     category: str
+    box: str
     team: str
     table: str
+    status: str
     rank: int | None
     of: int
     total: str | None
     marks: Mapping[str, tuple[str, ...]]
-    weighted: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,31 +67,25 @@ def read_contest(files: Mapping[str, bytes]) -> PackageContest:
     """The contest of a package whose claims hold (`reports.rules.verify`). Raises ValueError or KeyError otherwise."""
     facts = json.loads(files["contest.json"])
     held = {each["key"]: each["name"] for each in facts["categories"] if not each["cancelled"]}
-    rules = {key: parse(files[f"rules/{key}.toml"].decode()) for key in held}
+    documents = {key: files[f"rules/{key}.toml"].decode() for key in held}
+    rules = {key: parse(text) for key, text in documents.items()}
     return PackageContest(
         uid=UUID(facts["uid"]),
         name=facts["name"],
         date=date.fromisoformat(facts["date"]),
         revision=facts["revision"],
         teams=tuple(PackageTeam(str(each["number"]), UUID(each["uid"]), each["name"]) for each in facts["teams"]),
-        categories=tuple(_category(key, name, rules[key]) for key, name in held.items()),
+        categories=tuple(
+            PackageCategory(key, name, documents[key], possible_points(rules[key])) for key, name in held.items()
+        ),
         boxes=tuple(_boxes(files, facts, rules)),
     )
 
 
 def possible_points(rules: RuleSet) -> Fraction:
     """The most points that a full box can get."""
-    cards = rules.full_counted if rules.total_of == "sum" else 1
-    return Fraction(_card(rules, rules.scale.highest)) * cards
-
-
-def _card(rules: RuleSet, mark: Decimal) -> Decimal:
-    return sum((each.weight * mark for each in rules.criteria), Decimal(0))
-
-
-def _category(key: str, name: str, rules: RuleSet) -> PackageCategory:
-    lowest = rules.scale.lowest if rules.scale.penalty is None else min(rules.scale.penalty, rules.scale.lowest)
-    return PackageCategory(key, name, _card(rules, lowest), _card(rules, rules.scale.highest), possible_points(rules))
+    card = sum((each.weight * rules.scale.highest for each in rules.criteria), Decimal(0))
+    return Fraction(card) * (rules.full_counted if rules.total_of == "sum" else 1)
 
 
 def _boxes(files: Mapping[str, bytes], facts: Mapping[str, Any], rules: Mapping[str, RuleSet]) -> list[PackageBox]:
@@ -103,28 +97,23 @@ def _boxes(files: Mapping[str, bytes], facts: Mapping[str, Any], rules: Mapping[
     _, seed, _ = read_draw_text(files["draw.txt"].decode())
     counting = [each["key"] for each in facts["categories"] if each["counts"] and each["key"] in rules]
     result = tally(rules, boxes, overall=counting or None, seed=seed, overall_rules=contest_rules)
-    cards = {(box.category, box.box): box.cards for box in boxes}
+    came = {(box.category, box.box): box for box in boxes}
     found = []
     for category, listed in result.categories.items():
-        own = rules[category]
         of = sum(each.rank is not None for each in listed)
         for each in listed:
-            came = cards[category, each.box]
+            box = came[category, each.box]
             found.append(
                 PackageBox(
                     category=category,
+                    box=each.box,
                     team=each.team or "",
                     table=each.table,
+                    status=box.status,
                     rank=each.rank,
                     of=of,
                     total=None if each.total is None else total_text(each.total),
-                    marks={card.seat: tuple(number_text(Decimal(mark)) for mark in card.marks) for card in came},
-                    weighted={card.seat: number_text(_weighted(own, card.marks)) for card in came},
+                    marks={card.seat: tuple(number_text(Decimal(mark)) for mark in card.marks) for card in box.cards},
                 )
             )
     return found
-
-
-def _weighted(rules: RuleSet, marks: Any) -> Decimal:
-    pairs = zip(rules.criteria, marks, strict=True)
-    return sum((each.weight * Decimal(mark) for each, mark in pairs), Decimal(0))

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from decimal import Decimal
-from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
@@ -10,7 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from contest.models import Contest, Team
-from contest.rules.say import number_text, total_text
+from contest.rules.ruleset import RuleSet
+from contest.rules.say import total_text
+from contest.selectors.rules import parsed
 from reports.models import ImportedContest, PastResult, TeamAlias
 from reports.rules.package import PackageError, sha256, unpack
 from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
@@ -92,10 +93,7 @@ def keep_package(*, team: Team, read: ReadPackage, number: str, against_print: b
     kept = ImportedContest.objects.create(
         **_facts(team, read, against_print),
         boxes=[_anonymous(box, uids) for box in contest.boxes],
-        scales={
-            each.key: {"name": each.name, "lowest": number_text(each.lowest), "highest": number_text(each.highest)}
-            for each in contest.categories
-        },
+        rules={each.key: each.document for each in contest.categories},
     )
     _keep_results(kept, contest, number)
     return kept
@@ -123,11 +121,11 @@ def _facts(team: Team, read: ReadPackage, against_print: bool) -> dict[str, Any]
 def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> dict[str, object]:
     return {
         "category": box.category,
+        "box": box.box,
         "team": str(uids[box.team]),
         "table": box.table,
-        "total": box.total,
-        "rank": box.rank,
-        "cards": dict(box.weighted),
+        "status": box.status,
+        "cards": {seat: list(marks) for seat, marks in box.marks.items()},
     }
 
 
@@ -159,7 +157,7 @@ def _keep_results(kept: ImportedContest, contest: PackageContest, number: str) -
 
 @dataclass(frozen=True, slots=True)
 class ImportedCard:
-    """One card of an imported contest, for the fits. Keys are text; `score` lies between `lowest` and `highest`.
+    """One card of an imported contest, for the fits. Keys are text; `marks` in the order of the rules' criteria.
 
     Nobody knows who sat at a table elsewhere: a judge is a seat of one contest. A team that is known here has its
     team's uid; others keep the uid of their package, so that two packages of one place agree.
@@ -168,34 +166,43 @@ class ImportedCard:
     contest: str
     date: str
     category: str
+    box: str
     team: str
     table: str
+    seat: str
     judge: str
-    score: Fraction
-    lowest: Fraction
-    highest: Fraction
+    marks: tuple[Decimal, ...]
+    rules: RuleSet
+
+    @property
+    def weighted(self) -> Decimal:
+        """The card's weighted mark, exact."""
+        pairs = zip(self.rules.criteria, self.marks, strict=True)
+        return sum((criterion.weight * mark for criterion, mark in pairs), Decimal(0))
 
 
 def imported_cards(team: Team) -> list[ImportedCard]:
-    """All cards of the contests that `team` imported, for the fits behind that team's own pages only."""
+    """The cards of accepted boxes of the contests that `team` imported, for the fits behind its own pages only."""
     aliases = dict(TeamAlias.objects.filter(team=team).values_list("uid", "team__uid"))
     found = []
-    for contest in ImportedContest.objects.filter(team=team).order_by("date", "uid"):
+    for contest in ImportedContest.objects.filter(team=team, pending=None).order_by("date", "uid"):
         for box in contest.boxes:
-            scale = contest.scales[box["category"]]
+            if box["status"] != "accepted":
+                continue
             own = aliases.get(UUID(box["team"]))
-            for seat, weighted in box["cards"].items():
+            for seat, marks in box["cards"].items():
                 found.append(
                     ImportedCard(
                         contest=str(contest.uid),
                         date=contest.date.isoformat(),
                         category=box["category"],
+                        box=box["box"],
                         team=str(own or box["team"]),
                         table=box["table"],
-                        judge=f"{contest.uid}:{box['table']}:{seat}",
-                        score=Fraction(Decimal(weighted)),
-                        lowest=Fraction(Decimal(scale["lowest"])),
-                        highest=Fraction(Decimal(scale["highest"])),
+                        seat=seat,
+                        judge=f"{contest.uid}:{box['table']}{seat}",
+                        marks=tuple(map(Decimal, marks)),
+                        rules=parsed(contest.rules[box["category"]]),
                     )
                 )
     return found

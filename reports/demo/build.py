@@ -30,6 +30,7 @@ from contest.services.roles import free_username, set_roles
 from contest.services.rulesets import shipped_rule_set
 from contest.services.seating import seat_at_random, vacate
 from contest.services.setup import add_category, create_contest, set_tables
+from judging.services.captain import call_head_judge, tick_box, tick_sheet
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule
 from judging.services.tally import close_tally, sign_off
@@ -126,7 +127,7 @@ def at(moment: datetime) -> Iterator[None]:
 def local_zone() -> str:
     """This machine's time zone where it can be told, so that the demo's clock is the one on the wall."""
     name = str(Path("/etc/localtime").resolve()).partition("zoneinfo/")[2]
-    return name if name in available_timezones() else "UTC"
+    return name if name in available_timezones() and not name.endswith("UTC") else "UTC"
 
 
 class Held:
@@ -145,6 +146,7 @@ class Held:
         """Turn-in of the first category: noon; today such that the window for pork is open now."""
         if self.day is not TODAY:
             date = (now - timedelta(days=self.day.days_ago)).astimezone(self.zone).date()
+            date -= timedelta(days=(date.weekday() - 5) % 7)  # the Saturday before
             return datetime(date.year, date.month, date.day, 12, tzinfo=self.zone)
         five = timedelta(minutes=5)
         return now - (now - datetime.min.replace(tzinfo=UTC)) % five + five - timedelta(minutes=60)
@@ -163,6 +165,8 @@ class Held:
             self.turn_in(category)
             with at(min(category.turn_in_at + timedelta(minutes=25), timezone.now())):
                 self.judge(category)
+                if self.day is TODAY:
+                    self.at_the_tables(category)
         if self.day is not TODAY:
             with at(self.noon + timedelta(hours=2, minutes=45)):
                 self.finish()
@@ -237,6 +241,26 @@ class Held:
     def record(self, box: Box, status: str, moment: datetime, reason: str = "") -> None:
         with at(moment):
             record_turn_in(contest=self.contest, box=box, status=status, by=BY_DESK, reason=reason)
+
+    def at_the_tables(self, category: Category) -> None:
+        """Today's captains tick off what is there; one of them has a question."""
+        boxes = self.contest.boxes.filter(category=category, turn_ins__standing=True).select_related("table", "draw")
+        for box in boxes:
+            tick_box(contest=self.contest, table=box.table, box=box, here=True, by=BY_CAPTAIN.format(box.table.number))
+        for seat in Seat.objects.filter(table__contest=self.contest).select_related("table"):
+            if not self.still_to_come(category, seat.table.number, seat.letter):
+                by = BY_CAPTAIN.format(seat.table.number)
+                tick_sheet(contest=self.contest, category=category, seat=seat, collected=True, by=by)
+        if category.key == "pork":
+            table = self.contest.tables.get(number=2)
+            call_head_judge(
+                contest=self.contest,
+                table=table,
+                category=category,
+                about="question",
+                by=BY_CAPTAIN.format(2),
+                text="Foil under the meat in one box: is that allowed?",
+            )
 
     def judge(self, category: Category) -> None:
         """Every sheet of the category that is in by now, then what the head judge rules."""

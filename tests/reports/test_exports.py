@@ -19,7 +19,7 @@ from judging.rules.tally import Box, Card
 from judging.rules.tally import tally as tally_boxes
 from judging.services.tally import close_tally, sign_off
 from reports.services import publish
-from tests.factories import make_contest, make_drawn, mark_everything, take_in
+from tests.factories import make_contest, make_drawn, mark_everything, take_in, unguarded
 
 # The signs that start a formula: OWASP, "CSV Injection", https://owasp.org/www-community/attacks/CSV_Injection
 FORMULAS = ["=1+2", '=HYPERLINK("http://example.com")', "+1", "-1+1", "@SUM(A1)", "\t=1", "\r=1", " =1+2", "＝1+2"]
@@ -60,7 +60,8 @@ def contest(db):
     team.name = "=1+2"
     team.save()
     take_in(contest)
-    contest.boxes.get(number="202").turn_ins.update(status="late", reason="twelve minutes")
+    with unguarded():
+        contest.boxes.get(number="202").turn_ins.update(status="late", reason="twelve minutes")
     mark_everything(contest, missing=1)
     return contest
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from reports.views import cooklog, drawcheck, names, past, plan, results, sheets
+from reports.views import cooklog, drawcheck, names, paper, past, plan, results, sheets
 
 app_name = "reports"
 urlpatterns = [
@@ -9,6 +9,12 @@ urlpatterns = [
     path("c/<slug:slug>/sheets/", names.sheet_links, name="sheet_links"),
     path("c/<slug:slug>/sheets/slips/", names.sheet_slips, name="sheet_slips"),
     path("c/<slug:slug>/sheets/slips/<int:number>/", names.sheet_slips, name="sheet_slip"),
+    path("c/<slug:slug>/paper/", paper.paper, name="paper"),
+    path("c/<slug:slug>/paper/print/", paper.make, name="paper_make"),
+    path("c/<slug:slug>/paper/rules/<slug:what>.css", paper.rules, name="paper_rules"),
+    path("c/<slug:slug>/paper/sheets/<slug:what>/", paper.sheets, name="paper_sheets"),
+    path("c/<slug:slug>/paper/<uuid:key>/", paper.job, name="paper_job"),
+    path("c/<slug:slug>/paper/<uuid:key>/<str:name>", paper.job_file, name="paper_file"),
     path("r/<slug:slug>/", results.results, name="results"),
     path("r/<slug:slug>/revision/<int:revision>/", results.results, name="revision"),
     path("r/<slug:slug>/table/", results.results_table, name="results_table"),

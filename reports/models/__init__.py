@@ -10,6 +10,7 @@ from reports.models.cook import (
 )
 from reports.models.fits import ContestAgreement, SeasonWork, SeverityFit, Worked
 from reports.models.past import ImportedContest, PastResult, TeamAlias
+from reports.models.prints import PrintJob
 from reports.models.publication import Publication
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "CookTemperature",
     "ImportedContest",
     "PastResult",
+    "PrintJob",
     "Publication",
     "SeasonWork",
     "SeverityFit",

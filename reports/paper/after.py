@@ -1,0 +1,183 @@
+"""Papers with names and places: the call sheet once signed off; the rest once published."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from django.urls import reverse
+
+from contest.models import Contest, Entry
+from contest.rules.ruleset import in_words
+from contest.selectors.draw import standing_draw
+from contest.selectors.rules import contest_rules
+from judging.models import Tally
+from reports import selectors
+from reports.paper.look import Options
+from reports.paper.sheet import Sheet, qr_picture
+from reports.selectors import Place, results_of
+from reports.sealing import seal_lines
+from reports.sheets import SheetBox, sheet_of
+
+
+def call_sheet(contest: Contest, options: Options) -> list[Sheet]:
+    """Category by category from the last place called up to the first, then reserve and grand champion."""
+    tally = selectors.signed_tally(contest)
+    if tally is None:
+        return []
+    called, champions = selectors.calls(contest, tally)
+    return [Sheet("calls", {"contest": contest, "tally": tally, "called": called, "champions": champions})]
+
+
+def results_book(contest: Contest, options: Options) -> list[Sheet]:
+    """Standings, workings in the public's words, and how the contest was sealed. No table, seat or judge."""
+    tally = selectors.published_tally(contest)
+    if tally is None:
+        return []
+    results = results_of(tally)
+    names = tally.outcome["teams"]
+    front = {
+        "contest": contest,
+        "tally": tally,
+        "results": results,
+        "rules": in_words(contest_rules(contest)),
+        "draw": standing_draw(contest),
+        "seal_lines": seal_lines(contest),
+        "publication": tally.publication,
+        "address": f"{options.address}{reverse('reports:results', args=[contest.slug])}" if options.address else "",
+        "workings": [
+            {
+                "name": group["name"],
+                "rows": [
+                    {"team": names[box["team"]], "number": box["team"], "lines": box["public_working"]}
+                    for box in group["boxes"]
+                ],
+            }
+            for group in tally.outcome["categories"]
+        ],
+        "overall_workings": [
+            {"team": names[row["team"]], "number": row["team"], "lines": row["working"]}
+            for row in (tally.outcome["overall"] if results.overall else [])
+        ],
+    }
+    return [Sheet("book", front)]
+
+
+CHART_WIDTH, CHART_LEFT, CHART_RIGHT = 480, 16, 464
+
+
+@dataclass(frozen=True)
+class Chart:
+    """The totals of a category along one line: where each box lies, own box ringed. Positions in its own units."""
+
+    width: int
+    dots: list[tuple[float, int]]
+    own: float
+    own_height: int
+    table: float | None
+    field: float | None
+    lowest: str
+    highest: str
+
+
+def chart_of(box: SheetBox, totals: list[Fraction]) -> Chart | None:
+    """Boxes of about equal totals stand on top of each other; None where fewer than three boxes have a total."""
+    if box.total is None or len(totals) < 3 or min(totals) == max(totals):
+        return None
+    low, high = min(totals), max(totals)
+
+    def at(total: Fraction) -> float:
+        return round(CHART_LEFT + float((total - low) / (high - low)) * (CHART_RIGHT - CHART_LEFT), 1)
+
+    own = at(Fraction(box.total))
+    columns: dict[int, int] = {}
+    dots, own_height = [], 0
+    for total in sorted(totals):
+        column = round(at(total) / 9)
+        columns[column] = columns.get(column, 0) + 1
+        dots.append((at(total), 40 - 8 * columns[column]))
+        if total == Fraction(box.total):
+            own_height = dots[-1][1]
+    return Chart(
+        CHART_WIDTH,
+        dots,
+        own,
+        own_height,
+        at(Fraction(box.table_mean)) if box.table_mean and box.tables > 1 else None,
+        at(Fraction(box.field_mean)) if box.field_mean else None,
+        str(low) if low.denominator == 1 else f"{float(low):.2f}",
+        str(high) if high.denominator == 1 else f"{float(high):.2f}",
+    )
+
+
+def team_sheets(contest: Contest, options: Options) -> list[Sheet]:
+    """Every team's own score sheet, or one team's: every seat's marks, what was dropped, the figures beside them."""
+    tally = Tally.objects.filter(contest=contest, publication__isnull=False).order_by("-revision").first()
+    if tally is None:
+        return []
+    totals = {
+        group["name"]: [Fraction(box["total"]) for box in group["boxes"] if box["total"] is not None]
+        for group in tally.outcome["categories"]
+    }
+    found = []
+    for entry in Entry.objects.filter(contest=contest).select_related("team").order_by("number"):
+        if options.team and entry.number != options.team:
+            continue
+        boxes = [(box, chart_of(box, totals[box.category])) for box in sheet_of(tally, str(entry.number))]
+        if boxes:
+            found.append(
+                Sheet("team_sheet", _of_team(contest, tally, entry, boxes, options), title=str(entry.team)[:40])
+            )
+    return found
+
+
+def _of_team(contest: Contest, tally: Tally, entry: Entry, boxes: list, options: Options) -> dict:
+    address = ""
+    if options.address:
+        address = f"{options.address}{reverse('reports:sheet', args=[contest.slug, entry.sheet_key])}"
+    return {
+        "contest": contest,
+        "tally": tally,
+        "entry": entry,
+        "boxes": boxes,
+        "address": address,
+        "qr": qr_picture(address) if address else "",
+    }
+
+
+@dataclass(frozen=True)
+class Certificate:
+    place: str
+    team: str
+    what: str
+    champion: bool = False
+
+
+def certificates(contest: Contest, options: Options) -> list[Sheet]:
+    """For the champions, and for every place that is called."""
+    tally = selectors.published_tally(contest)
+    if tally is None:
+        return []
+    called, champions = selectors.calls(contest, tally)
+    made = [
+        Certificate(call.title, place.name, "all categories together", champion=True)
+        for call in reversed(champions)
+        for place in call.places
+    ]
+    made += [
+        Certificate(_place_words(place), place.name, call.title) for call in called for place in reversed(call.places)
+    ]
+    return [
+        Sheet("certificate", {"contest": contest, "each": each, "length": _name_class(each.team)}, landscape=True)
+        for each in made
+    ]
+
+
+def _place_words(place: Place) -> str:
+    from contest.rules.say import ordinal
+
+    words = f"{ordinal(place.rank or 0)} place"
+    return f"shared {words}" if place.shared else words
+
+
+def _name_class(name: str) -> str:
+    """Long names are set smaller, so that they stay on one page."""
+    return "short" if len(name) <= 24 else "long" if len(name) <= 60 else "longest"

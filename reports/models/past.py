@@ -38,7 +38,7 @@ class ImportedContest(models.Model):
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
     boxes = models.JSONField(
         default=list,
-        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks in sheet order}}; exact, as text.",
+        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks}}; exact, as text.",
     )
     rules = models.JSONField(default=dict, help_text="Category → its rule set as TOML.")
     pending = models.BinaryField(

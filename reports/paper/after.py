@@ -13,8 +13,8 @@ from judging.models import Tally
 from reports import selectors
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet, qr_picture
-from reports.selectors import Place, results_of
 from reports.sealing import seal_lines
+from reports.selectors import Place, results_of
 from reports.sheets import SheetBox, sheet_of
 
 

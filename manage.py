@@ -9,9 +9,14 @@ from pathlib import Path
 # Command -> module with main(arguments) -> exit status. Nothing that these import may import Django.
 OPEN_COMMANDS = {
     "draw": "contest.draw_cli",
+    "severity": "reports.severity_cli",
     "tally": "judging.tally_cli",
     "verify": "reports.verify_cli",
 }
+
+
+# Linear algebra by one thread: on a laptop that also serves, threads that wait for each other cost ten times as much.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def main() -> int:

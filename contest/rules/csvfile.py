@@ -56,7 +56,7 @@ class CsvFile:
     note: str | None
 
 
-def load(path: str | Path, required: Sequence[str], optional: Sequence[str] = ()) -> CsvFile:
+def load(path: str | Path, required: Sequence[str], optional: Sequence[str] = (), *, others: bool = False) -> CsvFile:
     """Read a file of the disk; its name in complaints is the path as given. Raises CsvError."""
     name = str(path)
     try:
@@ -67,11 +67,14 @@ def load(path: str | Path, required: Sequence[str], optional: Sequence[str] = ()
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise CsvError(name, f"cannot be read ({reason}); check the path and its permissions") from None
-    return read(name, data, required, optional)
+    return read(name, data, required, optional, others=others)
 
 
-def read(name: str, data: bytes, required: Sequence[str], optional: Sequence[str] = ()) -> CsvFile:
-    """Read a file's bytes. Columns come in any order; one that is neither required nor optional is refused.
+def read(
+    name: str, data: bytes, required: Sequence[str], optional: Sequence[str] = (), *, others: bool = False
+) -> CsvFile:
+    """Read a file's bytes. Columns come in any order; one that is neither required nor optional is refused, or with
+    ``others`` passed over.
 
     Raises CsvError with file, row and column.
     """
@@ -81,7 +84,7 @@ def read(name: str, data: bytes, required: Sequence[str], optional: Sequence[str
     records = parse_records(name, text)
     if not records:
         raise CsvError(name, f"empty; begin with the header {','.join(required)}", row=1)
-    header = _header(name, records[0], required, optional)
+    header = _header(name, records[0], required, optional, others)
     missing = dict.fromkeys((*required, *optional), "")
     rows: list[CsvRow] = []
     for number, record in enumerate(records[1:], 2):
@@ -147,12 +150,14 @@ def parse_records(name: str, text: str, delimiter: str = "") -> list[list[str]]:
     return records
 
 
-def _header(name: str, record: Sequence[str], required: Sequence[str], optional: Sequence[str]) -> list[str]:
+def _header(
+    name: str, record: Sequence[str], required: Sequence[str], optional: Sequence[str], others: bool
+) -> list[str]:
     known = {key.casefold(): key for key in (*required, *optional)}
     header: list[str] = []
     for given in (cell.strip() for cell in record):
         key = known.get(given.casefold(), "")
-        if given and not key:
+        if given and not key and not others:
             names = ", ".join((*required, *optional))
             raise CsvError(name, f"unknown column; delete it or rename it, known are {names}", row=1, column=given)
         if key and key in header:

@@ -59,6 +59,7 @@ TO_THEIR_ROOM = dict.fromkeys(["desk pass", "captain"], MOVED)
 DRAWN = {"organiser": 404}  # nothing is added any more
 NOT_OWN = dict.fromkeys(ACCOUNTS, 404)
 NO_SECOND = dict.fromkeys(["organiser", "tally"], 404)
+NONE_THERE = {"cook": 404}  # the team typed in no day and no result of its own
 NOT_YET = {"all": 404}  # to everybody as if there were no such page
 NO_TOKEN = {"all": 401}
 TABLE: dict[str, Row] = {
@@ -181,6 +182,22 @@ TABLE: dict[str, Row] = {
     "r/<slug:slug>/sheet/<uuid:key>/claim/": Row(EVERYBODY, sealed=NOT_YET),
     "teams/": Row(ANY_ACCOUNT),
     "teams/<uuid:team>/": Row(MEMBERS),
+    # a team's own plan, log and results from elsewhere: private to its accounts
+    "teams/<uuid:team>/plan/": Row(MEMBERS),
+    "teams/<uuid:team>/plan/<uuid:day>/": Row(MEMBERS),
+    "teams/<uuid:team>/plan/<uuid:day>/lengths/<slug:key>/": Row(MEMBERS),
+    "teams/<uuid:team>/plan/<uuid:day>/change/": Row(MEMBERS, sealed=NONE_THERE, published=NONE_THERE),
+    "teams/<uuid:team>/plan/<uuid:day>/delete/": post(MEMBERS, sealed=NONE_THERE, published=NONE_THERE),
+    "teams/<uuid:team>/log/": Row(MEMBERS),
+    "teams/<uuid:team>/log/fields/": Row(MEMBERS),
+    "teams/<uuid:team>/log/<uuid:day>/<slug:key>/": Row(MEMBERS),
+    "teams/<uuid:team>/past/": Row(MEMBERS),
+    "teams/<uuid:team>/past/<int:number>/": Row(MEMBERS, sealed=NONE_THERE, published=NONE_THERE),
+    "teams/<uuid:team>/past/import/": Row(MEMBERS),
+    "teams/<uuid:team>/past/past-results.<slug:ending>": Row(MEMBERS),
+    "teams/<uuid:team>/past/package/": Row(MEMBERS),
+    "teams/<uuid:team>/past/package/<int:number>/": Row(MEMBERS, sealed=NONE_THERE, published=NONE_THERE),
+    "teams/<uuid:team>/past/package/<int:number>/delete/": post(MEMBERS, sealed=NONE_THERE, published=NONE_THERE),
 }
 
 
@@ -259,6 +276,7 @@ class World:
             "box": box.number,
             "revision": tally.revision if tally else 1,
             "team": self.entry.team.uid,
+            "day": self.contest.uid,
             "kind": "teams",
             "ending": "csv",
             "name": "secret.txt",

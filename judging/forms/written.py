@@ -42,7 +42,11 @@ class WrittenForm:
         self.summary: list[tuple[str, str]] = []
         self.message = ""
         self.rest = data is not None and REST in data
-        self.slots = [self._slot(place) for place in range(1, len(self.due) + 1)]
+        # Cards that came in while this sheet was typed take no line away: what was typed is answered, not dropped.
+        count = len(self.due) if data is None else len(self.lines)
+        self.slots = [
+            slot for place in range(1, count + 1) if (slot := self._slot(place)).typed or place <= len(self.due)
+        ]
         self._mark_first()
 
     def _slot(self, place: int) -> Slot:

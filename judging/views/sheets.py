@@ -102,9 +102,7 @@ def _sheets_of_box(found: list[Flight], number: str) -> str:
     for flight in found:
         if any(box.number == number for box in flight.boxes):
             table, name = flight.table.number, flight.category.name.lower()
-            return (
-                f"{number} is judged at table {table} ({name}): type the seat of a sheet, for example {name} {table}B."
-            )
+            return f"{number} is judged at table {table} ({name}): type a seat as well, such as {name} {table}B."
     return f"There is no box {number} in this contest."
 
 

@@ -34,6 +34,7 @@ from judging.services.captain import call_head_judge, tick_box, tick_sheet
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule
 from judging.services.tally import close_tally, sign_off
+from reports.demo.cook import keep_pages
 from reports.demo.scenario import (
     IMPROVING,
     PLAIN_DAY,
@@ -107,6 +108,7 @@ def build(say: Say) -> None:
         )
     for team in Team.objects.filter(name=IMPROVING):
         TeamMember.objects.create(team=team, account=cast.cook)
+        keep_pages(team, ZoneInfo(local_zone()), now, SEED)
 
 
 def make_account(name: str) -> Account:

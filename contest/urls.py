@@ -51,6 +51,7 @@ urlpatterns = [
     path("c/<slug:slug>/judges/import/", imports.judge_import, name="judge_import"),
     path("c/<slug:slug>/judges/<uuid:uid>/", people.judge, name="judge"),
     path("c/<slug:slug>/judges/<uuid:uid>/remove/", people.judge_remove, name="judge_remove"),
+    path("c/<slug:slug>/judges/<uuid:uid>/erase/", people.judge_erase, name="judge_erase"),
     path("c/<slug:slug>/empty-<slug:kind>.<slug:ending>", imports.empty_table, name="empty_table"),
     path("c/<slug:slug>/check-in/", checkin.check_in, name="check_in"),
     path("c/<slug:slug>/check-in/<int:number>/", checkin.check_in_team, name="check_in_team"),

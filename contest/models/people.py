@@ -113,7 +113,7 @@ class Judge(models.Model):
         ordering = ["name", "id"]
 
     def __str__(self) -> str:
-        return self.name
+        return self.name or "an erased judge"
 
 
 class JudgeConflict(models.Model):

@@ -14,6 +14,7 @@ from contest.models import Attendance, Category, Contest, Entered, Entry
 from contest.selectors import people as selectors
 from contest.selectors.seating import sittings
 from contest.services import people as services
+from contest.services.erasing import erase_judge
 
 
 def status_of(*forms: object) -> int:
@@ -232,4 +233,18 @@ def judge_remove(request: HttpRequest, contest: Contest, uid: UUID) -> HttpRespo
         messages.error(request, " ".join(error.messages))
         return redirect("contest:judge", contest.slug, uid)
     messages.success(request, f"{row.judge} is off the list.")
+    return redirect("contest:judges", contest.slug)
+
+
+@require_POST
+@for_parts("organiser")
+def judge_erase(request: HttpRequest, contest: Contest, uid: UUID) -> HttpResponse:
+    """A person's wish: the name goes from every contest, marks and results stay."""
+    row = get_object_or_404(Attendance.objects.select_related("judge"), contest=contest, judge__uid=uid)
+    try:
+        erase_judge(judge=row.judge)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("contest:judge", contest.slug, uid)
+    messages.success(request, "The name is erased.")
     return redirect("contest:judges", contest.slug)

@@ -60,6 +60,9 @@ DRAWN = {"organiser": 404}  # nothing is added any more
 NOT_OWN = dict.fromkeys(ACCOUNTS, 404)
 NO_SECOND = dict.fromkeys(["organiser", "tally"], 404)
 NONE_THERE = {"cook": 404}  # the team typed in no day and no result of its own
+PRINTERS = "organiser announcer head_judge tally desk"
+TO_PRINT = dict.fromkeys([*PRINTERS.split(), "desk pass"], MOVED)
+NO_PRINT = dict.fromkeys([*PRINTERS.split(), "desk pass"], 404)  # nothing of that key was printed
 NOT_YET = {"all": 404}  # to everybody as if there were no such page
 NO_TOKEN = {"all": 401}
 TABLE: dict[str, Row] = {
@@ -97,6 +100,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/judges/import/": Row("organiser"),
     "c/<slug:slug>/judges/<uuid:uid>/": Row("organiser"),
     "c/<slug:slug>/judges/<uuid:uid>/remove/": post("organiser"),
+    "c/<slug:slug>/judges/<uuid:uid>/erase/": post("organiser"),
     "c/<slug:slug>/empty-<slug:kind>.<slug:ending>": Row("organiser"),
     "c/<slug:slug>/check-in/": Row("organiser desk"),
     "c/<slug:slug>/check-in/<int:number>/": post("organiser desk"),
@@ -159,6 +163,13 @@ TABLE: dict[str, Row] = {
     # for phones: a seat's token opens, never a cookie
     "api/cards/": post("", sealed=NO_TOKEN, published=NO_TOKEN),
     "api/seat/": Row("", sealed=NO_TOKEN, published=NO_TOKEN),
+    # print: every room's people; what each may print, and when, is tested with the papers
+    "c/<slug:slug>/paper/": Row(PRINTERS),
+    "c/<slug:slug>/paper/print/": post(PRINTERS, data={"what": "cooks"}),
+    "c/<slug:slug>/paper/rules/<slug:what>.css": Row(PRINTERS),
+    "c/<slug:slug>/paper/sheets/<slug:what>/": Row(PRINTERS),
+    "c/<slug:slug>/paper/<uuid:key>/": Row(PRINTERS, sealed=TO_PRINT, published=TO_PRINT),
+    "c/<slug:slug>/paper/<uuid:key>/<str:name>": Row(PRINTERS, sealed=NO_PRINT, published=NO_PRINT),
     # names and results
     "c/<slug:slug>/names/": Row("organiser announcer"),
     "c/<slug:slug>/names/publish/": post("organiser"),
@@ -265,7 +276,8 @@ class World:
         organiser = self.contest.roles.get(organiser=True).account
         values = {
             "slug": self.contest.slug,
-            "key": self.entry.sheet_key if "sheet/" in route else box.category.key,
+            "key": self.entry.sheet_key if "sheet/" in route or "paper/" in route else box.category.key,
+            "what": "cooks",
             "number": RuleSet.objects.first().pk if route.startswith("rules/") else self.entry.number,
             "uid": judge.uid,
             "account": organiser.pk,

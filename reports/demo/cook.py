@@ -82,7 +82,7 @@ def _log_dish(team: Team, day: Day, dish: Dish, now: datetime, chance: random.Ra
     for step in plan_back(dish.turn_in_at, lengths_of(team, [dish.key])[dish.key].lengths):
         if step.key in ("box", "walk", "turn_in"):
             late = min(late, 2)
-        elif step.key != SPRITZ:
+        elif step.key not in (SPRITZ, "rest", "hold", "set"):  # these begin with the moment before them
             late = max(-10, min(15, late + chance.randint(-4, 5)))
         at = step.at + timedelta(minutes=late)
         if at > now:

@@ -69,7 +69,7 @@ def compare(boxes: Sequence[Logged]) -> Comparison | None:
         return None
     best, worst = _thirds(boxes)
     found = [*_figures(best, worst), *_shares(best, worst)]
-    found.sort(key=lambda each: (not each.is_clear, each.low is None, each.name, each.value))
+    found.sort(key=lambda each: (not each.is_clear, each.low is None))
     return Comparison(len(boxes), len(boxes) // 3, tuple(found))
 
 

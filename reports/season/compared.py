@@ -49,6 +49,12 @@ class Cook:
     result: Marked | None
 
     @property
+    def is_begun(self) -> bool:
+        """Something was noted."""
+        log = self.log
+        return bool(log.notes or log.stages.all() or log.temperatures.all() or log.noted.all())
+
+    @property
     def day_uid(self) -> UUID:
         """What the addresses of its day name."""
         day = self.log.day
@@ -76,6 +82,14 @@ class Compared:
     missing: int
     comparison: Comparison | None
     said: list[Said]
+
+    @property
+    def clear(self) -> list[Said]:
+        return [each for each in self.said if each.clear]
+
+    @property
+    def unclear(self) -> list[Said]:
+        return [each for each in self.said if not each.clear]
 
 
 def cooks_of(team: Team) -> list[Cook]:
@@ -163,7 +177,7 @@ def _said(found: Difference) -> Said:
     if found.is_clear:
         word = words[found.difference < 0]
     else:
-        word = "these boxes cannot tell" if found.low is not None else "too few to tell"
+        word = "" if found.low is not None else "no difference" if not found.difference else "too few to tell"
     text = f"{difference} {bounds}".strip().replace("-", "−")
     return Said(name, best, worst, text, word, found.is_clear)
 

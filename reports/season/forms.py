@@ -156,16 +156,9 @@ class PastResultForm(forms.Form):
         label="Category", max_length=60, widget=forms.TextInput(attrs={"list": "usual-categories"})
     )
     place = forms.IntegerField(label="Your place", required=False, min_value=1, max_value=9999)
-    field = forms.IntegerField(
-        label="Boxes in the field", required=False, min_value=1, max_value=9999, help_text="How many were ranked."
-    )
+    field = forms.IntegerField(label="Boxes ranked", required=False, min_value=1, max_value=9999)
     total = forms.CharField(label="Your points", required=False, max_length=20)
-    possible = forms.CharField(
-        label="Most points possible",
-        required=False,
-        max_length=20,
-        help_text="Boxes of different contests are compared as a share of it.",
-    )
+    possible = forms.CharField(label="Most points possible", required=False, max_length=20)
     table = forms.CharField(label="Table", required=False, max_length=20)
     marks = forms.CharField(
         label="Marks, judge by judge",

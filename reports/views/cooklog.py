@@ -40,7 +40,7 @@ def cook_log(request: HttpRequest, team: Team) -> HttpResponse:
     unit = cooklog.unit_of(team)
     context = {
         "team": team,
-        "cooks": cooks,
+        "cooks": [cook for cook in cooks if cook.result is not None or cook.is_begun],
         "days": [day for day in reversed(days_of(team)) if day.dishes and not day.is_over(now)],
         "without_log": _days_without_log(team, now),
         "compared": [each for each in compared(cooks, unit) if each.boxes],

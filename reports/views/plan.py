@@ -77,7 +77,8 @@ def plan_day(request: HttpRequest, team: Team, day: UUID) -> HttpResponse:
     context = {
         "team": team,
         "day": found,
-        "steps": steps,
+        "past": [step for step in steps if step["past"]],
+        "coming": [step for step in steps if not step["past"]],
         "next": next((step for step in steps if step["at"] > now), None),
         "dishes": [
             {
@@ -104,7 +105,7 @@ def grouped(planned: list[Planned], day: Day, now: datetime) -> list[dict[str, A
         else:
             clock = clock_text(each.step.at, day.zone, day.date)
             line = {"at": each.step.at, "dish": each.dish, "clock": clock, "words": each.step.words}
-            lines.append({**line, "minutes": each.step.minutes, "is_turn_in": each.step.key == "turn_in"})
+            lines.append({**line, "minutes": each.step.minutes})
     for line in lines:
         line["lasts"] = minutes_text(line["minutes"]) if line["minutes"] else ""
         line["past"] = line["at"] <= now

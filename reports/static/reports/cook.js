@@ -9,7 +9,7 @@ function words(wait) {
   if (!hours) return `in ${rest} min`;
   return rest ? `in ${hours} h ${rest} min` : `in ${hours} h`;
 }
-const steps = [...document.querySelectorAll(".timeline li[data-at]")].map((line) => ({
+const steps = [...document.querySelectorAll(".timeline.coming li[data-at]")].map((line) => ({
   line,
   at: Date.parse(line.dataset.at),
 }));

@@ -12,18 +12,16 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
-
-from tests.site.served import environment
+from tests.site.served import SITE, environment
 
 
-def make_field(data: Path, database: str = "", **sizes: Any) -> dict[str, Any]:
-    """The field that `main` prints; `sizes` are its options."""
+def make_field(data: Path, env: dict[str, str] | None = None, **sizes: Any) -> dict[str, Any]:
+    """The field that `main` prints; `sizes` are its options, `env` is added to its environment."""
     options = [text for name, value in sizes.items() for text in (f"--{name}", str(value))]
-    more = {"DATABASE_URL": database} if database else {}
+    more = env or {}
     answer = subprocess.run(
         [sys.executable, "-m", "tests.judging.field", *options],
-        env=environment(data, **more), cwd=settings.BASE_DIR, capture_output=True, text=True, timeout=300,
+        env=environment(data, **more), cwd=SITE, capture_output=True, text=True, timeout=300,
     )  # fmt: skip
     assert answer.returncode == 0, answer.stderr
     return json.loads(answer.stdout)

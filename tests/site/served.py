@@ -13,9 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
-
-SITE = str(settings.BASE_DIR)
+SITE = str(Path(__file__).resolve().parents[2])
 
 
 def free_port() -> int:
@@ -49,14 +47,15 @@ class Served:
     """`manage.py serve` (or `demo`) on a free port; `data` is the folder of FAIRBOX_DATA."""
 
     def __init__(
-        self, data: Path, *arguments: str, start: str = "serve", seconds: float = 30, port: int = 0, database: str = ""
+        self, data: Path, *arguments: str, start: str = "serve", seconds: float = 30, port: int = 0, **more: str
     ) -> None:
+        """`more` goes into its environment."""
         self.port = port or free_port()
         self.output_file = data / "output.txt"
         self.log = self.output_file.open("a")
         self.process = subprocess.Popen(
             command(start, "--port", str(self.port), *arguments),
-            env=environment(data, **({"DATABASE_URL": database} if database else {})),
+            env=environment(data, **more),
             stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, cwd=data,
         )  # fmt: skip
         wait_for(lambda: "End with Ctrl-C" in self.output() or self.process.poll() is not None, seconds)

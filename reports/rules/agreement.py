@@ -101,7 +101,7 @@ def reliability(table: Table) -> Reliability | None:
     With mean squares R of boxes, C of judges, E of the rest, W within boxes, n boxes and k judges:
     ICC(1,1) = (R − W) ÷ (R + (k − 1) W), ICC(2,1) = (R − E) ÷ (R + (k − 1) E + k (C − E) ÷ n),
     ICC(3,1) = (R − E) ÷ (R + (k − 1) E); of the mean: (R − W) ÷ R, (R − E) ÷ (R + (C − E) ÷ n), (R − E) ÷ R.
-    They may come out negative, then judges agree less than by chance; of the mean −inf where all boxes' means are equal.
+    They may come out negative (judges agree less than by chance), of the mean even −inf (all boxes' means are equal).
 
     Missing data: boxes with a card missing are left out and counted.
 
@@ -172,16 +172,19 @@ def _single(r: float, error: float, between: int, within: int, k: float) -> Inte
 
 
 def _absolute(r: float, c: float, e: float, n: int, k: int) -> Interval:
-    estimate = (r - e) / (r + (k - 1) * e + k * (c - e) / n)
     if e == 0 and c == 0:
         return Interval(1.0, 1.0, 1.0)
+    whole = r + (k - 1) * e + k * (c - e) / n
+    if whole <= 1e-12 * e:
+        return Interval(-inf, -inf, 1.0)
+    estimate = (r - e) / whole
     if estimate >= 1:
         return Interval(estimate, estimate, estimate)
     share = k * estimate / (n * (1 - estimate))
-    whole = 1 + share * (n - 1)
+    rest = 1 + share * (n - 1)
     # Satterthwaite's degrees of freedom for the mixture of C and E.
-    parts = (share * c) ** 2 / (k - 1) + (whole * e) ** 2 / ((n - 1) * (k - 1))
-    degrees = (share * c + whole * e) ** 2 / parts
+    parts = (share * c) ** 2 / (k - 1) + (rest * e) ** 2 / ((n - 1) * (k - 1))
+    degrees = (share * c + rest * e) ** 2 / parts
     below, above = float(special.fdtri(n - 1, degrees, _TAIL)), float(special.fdtri(degrees, n - 1, _TAIL))
     mixed = k * c + (k * n - k - n) * e
     low = n * (r - below * e) / (below * mixed + n * r)

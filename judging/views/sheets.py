@@ -51,6 +51,7 @@ def marks(request: HttpRequest, contest: Contest) -> HttpResponse:
             "error": error,
             "second": second,
             "second_left": sum(not each.done for each in second),
+            "second_waits": any(each.waits for each in second),
             "again": again_url(contest, again.sheet) if again else "",
             "again_sheet": again.sheet if again else None,
             "differences": len(differences(contest, found)),

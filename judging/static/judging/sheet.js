@@ -77,6 +77,8 @@ function readBack() {
     const number = box.number ? box.number.value || "_" : box.element.dataset.box;
     const said = sheet.querySelector(box.number ? `[data-line="${line}"]` : `[data-said="${number}"]`);
     const values = box.marks.map((cell) => cell.value || "_");
+    // Lines of a written sheet appear as they are typed.
+    said.hidden = Boolean(box.number) && ![box.number, ...box.marks].some((cell) => cell.value);
     said.textContent = `${number}: ${box.none && box.none.checked ? "no marks" : values.join(" ")}`;
   });
 }

@@ -28,6 +28,7 @@ from reports.views.plan import in_words, the_day
 
 #: "Done now" is offered from this long before the first step until this long after turn-in.
 EARLY, AFTER = timedelta(hours=12), timedelta(hours=6)
+LATE = timedelta(minutes=45)  # a stage that is this much past its time is not asked for first
 SLACK = timedelta(minutes=5)  # a device's clock may run ahead of the server's
 
 
@@ -166,7 +167,6 @@ def _page(team: Team, day: Day, dish: Dish, now: datetime) -> dict[str, Any]:
     done = list(log.stages.all()) if log is not None else []
     began = {row.stage: row for row in done if row.stage != SPRITZ}
     is_on = steps[0].at - EARLY <= now <= dish.turn_in_at + AFTER
-    waiting = [step for step in steps if step.key not in began and step.key != SPRITZ]
     return {
         "team": team,
         "day": day,
@@ -174,7 +174,7 @@ def _page(team: Team, day: Day, dish: Dish, now: datetime) -> dict[str, Any]:
         "log": log,
         "turn_in_clock": clock_text(dish.turn_in_at, day.zone, day.date),
         "is_on": is_on,
-        "next": _next(waiting[0], day, now) if waiting and is_on else None,
+        "next": _next_stage(steps, began, day, now) if is_on else None,
         "next_spritz": _next_spritz(steps, began, day, now) if is_on else None,
         "stages": [_stage(step, began, day) for step in steps if step.key != SPRITZ],
         "spritzes": [(row.pk, clock_text(row.at, day.zone, day.date)) for row in done if row.stage == SPRITZ],
@@ -184,6 +184,16 @@ def _page(team: Team, day: Day, dish: Dish, now: datetime) -> dict[str, Any]:
         "fields": _fields(team, log),
         "result": next((cook.result for cook in cooks_of(team) if log is not None and cook.log.pk == log.pk), None),
     }
+
+
+def _next_stage(steps: list[Any], began: dict[str, Any], day: Day, now: datetime) -> dict[str, Any] | None:
+    """The stage to note next: of those after the last noted one the first that is not long past."""
+    stages = [step for step in steps if step.key != SPRITZ]
+    last = max((place for place, step in enumerate(stages) if step.key in began), default=-1)
+    waiting = stages[last + 1 :]
+    if not waiting:
+        return None
+    return _next(next((step for step in waiting if step.at > now - LATE), waiting[-1]), day, now)
 
 
 def _next(step: Any, day: Day, now: datetime) -> dict[str, Any]:

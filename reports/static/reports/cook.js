@@ -1,13 +1,17 @@
 // Counts down to the next step of the plan. The page is whole without it: the server said the clock and the wait.
 const minute = 60000;
-function words(wait) {
-  const minutes = Math.ceil(wait / minute);
-  if (minutes > 48 * 60) return "";
-  if (minutes < 1) return "now";
+function length(minutes) {
   const hours = Math.floor(minutes / 60);
   const rest = minutes % 60;
-  if (!hours) return `in ${rest} min`;
-  return rest ? `in ${hours} h ${rest} min` : `in ${hours} h`;
+  if (!hours) return `${rest} min`;
+  return rest ? `${hours} h ${rest} min` : `${hours} h`;
+}
+function words(wait) {
+  const ahead = Math.ceil(wait / minute);
+  if (Math.abs(ahead) > 48 * 60) return "";
+  if (ahead > 0) return `in ${length(ahead)}`;
+  const ago = Math.floor(-wait / minute);
+  return ago ? `${length(ago)} ago` : "now";
 }
 const steps = [...document.querySelectorAll(".timeline.coming li[data-at]")].map((line) => ({
   line,
@@ -17,9 +21,7 @@ const next = document.getElementById("next");
 function tick() {
   const now = Date.now();
   for (const each of document.querySelectorAll("[data-until]")) {
-    const wait = Date.parse(each.dataset.until) - now;
-    each.textContent = wait > 0 ? words(wait) : `${Math.floor(-wait / minute)} min ago`;
-    if (wait < -48 * 60 * minute) each.textContent = "";
+    each.textContent = words(Date.parse(each.dataset.until) - now);
   }
   const coming = steps.find((step) => step.at > now);
   for (const step of steps) {

@@ -12,6 +12,7 @@ from contest.models import Contest, Draw, DrawCeremony
 from contest.selectors.pairing import entry_of_boxes
 from contest.services.draw import begin_ceremony, make_draw
 from contest.services.redraw import redraw
+from reports.rules.package import unpack
 from tests.factories import client_for, make_contest
 from tests.running import close_and_publish, run_day
 
@@ -109,8 +110,6 @@ def test_after_publishing_the_shell_agrees_with_every_sum(client, tmp_path):
 
 def test_the_files_are_those_of_the_package(client):
     contest = close_and_publish(run_day())
-    from reports.rules.package import unpack
-
     package = unpack(client.get(url(contest, "package")).content)
     for name in ("secret.txt", "public.txt", "draw.txt"):
         assert client.get(url(contest, "draw_file", name)).content == package[name]

@@ -1,17 +1,16 @@
 """Results packages of days on which something happened: each must hold, by both verifiers."""
 
-from dataclasses import dataclass
-
 import pytest
 from django.urls import reverse
 
-from contest.models import Category, Contest, Draw, LogChain
+from contest.models import Category, Contest, Draw, LogChain, LogRow
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.pairing import entry_of_boxes
 from contest.services.desk import correct_labels
 from contest.services.draw import begin_ceremony, make_draw
 from contest.services.people import withdraw
 from contest.services.redraw import Changes, LateTeam, redraw
+from contest.services.setup import add_category
 from contest.services.windows import cancel_category
 from judging.models import Reading, Ruling
 from judging.services.cards import hand_in_sheet
@@ -20,7 +19,7 @@ from judging.services.tally import close_tally, revise, sign_off, unlock_marks
 from reports.rules.package import sha256, unpack
 from reports.rules.verify import verify
 from reports.services import publish
-from tests.factories import make_rule_set
+from tests.factories import make_contest, make_rule_set
 from tests.reports import second_verifier
 from tests.running import close_and_publish, run_day
 
@@ -93,7 +92,6 @@ def test_a_redraw_that_is_kept_quiet_is_found():
     quiet = {name: data for name, data in files.items() if name != "public.txt"}
     quiet["public.txt"] = quiet.pop("public-2.txt")
     assert any("does not name one draw" in text for text in failing(quiet))
-    assert any("The files" in text or "Changed" in text for text in failing(quiet))
 
 
 def test_a_draw_with_the_words_of_the_teams():
@@ -106,8 +104,6 @@ def test_a_draw_with_the_words_of_the_teams():
 
 
 def test_words_called_out_are_part_of_the_seed():
-    from tests.factories import make_contest
-
     contest = make_contest()
     begin_ceremony(contest=contest, by="organiser")
     draw = make_draw(contest=contest, by="organiser", words=["smoke"])
@@ -239,18 +235,11 @@ def test_two_dismissals_of_one_card_of_which_one_is_taken_back(taken_back):
 
 def test_the_log_says_which_reading_was_dismissed():
     contest = run_day()
-    from contest.models import LogRow
-
     row = LogRow.objects.filter(chain__contest=contest, what="ruling", facts__contains="dismissal").get()
     assert '"reading":1' in row.facts
 
 
 # What is offered
-
-
-@dataclass
-class Page:
-    text: str
 
 
 def get(client, contest, name, *more):
@@ -334,7 +323,7 @@ def test_a_practice_keeps_its_package_to_its_people(client):
     assert get(client, contest, "package").status_code == 404
 
 
-def test_a_publication_is_read_without_its_package(django_assert_num_queries):
+def test_a_publication_is_read_without_its_package():
     """The zip may have a megabyte; lists of publications do not carry it."""
     contest = close_and_publish(run_day())
     assert "package" in contest.publications.get().get_deferred_fields()
@@ -342,13 +331,7 @@ def test_a_publication_is_read_without_its_package(django_assert_num_queries):
 
 
 def test_no_category_takes_a_name_that_the_package_needs():
-    from contest.services.setup import add_category
-    from tests.factories import make_contest
-
     contest = make_contest(teams=1)
-    names = {}
-    for number, name in enumerate(("Contest", "Overall")):
-        made = add_category(contest=contest, name=name, turn_in_at=Category.objects.first().turn_in_at)
-        names[name] = made.key
-        assert number < 2
-    assert names == {"Contest": "contest-2", "Overall": "overall-2"}
+    noon = Category.objects.first().turn_in_at
+    keys = [add_category(contest=contest, name=name, turn_in_at=noon).key for name in ("Contest", "Overall")]
+    assert keys == ["contest-2", "overall-2"]

@@ -3,12 +3,13 @@
 import re
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from playwright.sync_api import expect
 
 from judging.models import Reading
-from tests.factories import client_for, make_drawn
-from tests.judging.pages import address, sheet_address
+from tests.factories import client_for, make_card, make_drawn
+from tests.judging.pages import address, fill, sheet_address
 from tests.judging.test_sheet_keys import stored
 
 pytestmark = [
@@ -198,3 +199,28 @@ def test_a_written_number_of_another_flight_is_refused_where_it_is_typed(desk, p
     keys(*"201")
     expect(page.locator("#slot-2-error")).to_be_empty()
     expect(page.locator("#slot-2-appearance")).to_be_focused()
+
+
+@pytest.mark.parametrize("width", [390, 1366])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_of_the_desk_bars_a_reader_or_runs_out_of_a_phone(desk, page, width, scheme):
+    contest = make_drawn(teams=6, keying="all")
+    fill(contest)
+    seat = contest.tables.get().seats.get(letter="B")
+    other = dict.fromkeys(("appearance", "taste", "tenderness"), 2)
+    make_card(contest.boxes.get(number="202"), seat, other, kind="conflict", standing=False, device="a second phone")
+    Reading.objects.filter(card__seat__letter="C").update(standing=False)
+    page.emulate_media(color_scheme=scheme)
+    page.set_viewport_size({"width": width, "height": 800})
+    for where in (
+        address(contest, "marks"),
+        address(contest, "differences"),
+        address(contest, "again", "chicken", 1, "A"),
+        written(contest, "C"),
+    ):
+        desk(contest, where)
+        page.wait_for_load_state("load")
+        found = Axe().run(page).response
+        assert found["passes"], "the checks ran"
+        assert [(each["id"], each["nodes"][0]["html"]) for each in found["violations"]] == [], where
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), where

@@ -63,6 +63,7 @@ NOT_REACHED = {
     "contest:desk_rest": "only once the marks are locked; test_browser_small.py goes there",
     "contest:empty_table": "a file",
     "contest:rule_set_download": "a file",
+    "reports:past_package_team": "only while a package waits; test_past.py goes there",
     "reports:paper_file": "a file; test_paper_worker.py opens one",
     "reports:paper_job": "a part of the print page, fetched by it",
     "reports:paper_rules": "a style sheet",

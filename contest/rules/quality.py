@@ -195,6 +195,8 @@ def _sentence(repeats: int, least: int, largest: int, e_a: float | None, bound: 
         lost, least_lost = _percent(1 - e_a), None if bound is None else _percent(1 - bound)
         best = {None: "", lost: " (no draw could cost less)"}.get(least_lost, f" (at the least {least_lost})")
         third = f"tables that are easy or hard all day cost comparisons {lost} of their precision{best}"
+        if lost == _percent(0):
+            third = "tables that are easy or hard all day cost comparisons between teams nothing"
     return f"{first}, {second}, and {third}."
 
 

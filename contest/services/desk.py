@@ -170,7 +170,11 @@ def _take_over(box: Box, source: TurnIn | None, *, replacing: TurnIn | None, by:
 
 
 def _lock(contest: Contest, box: Box) -> Box:
-    """The box, locked until the transaction ends, after everything that could stand in the way was checked."""
+    """The box, locked until the transaction ends, after everything that could stand in the way was checked.
+
+    The contest's row comes first, as in closing: what the desk records is in the tally, or comes after it.
+    """
+    Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
     locked = (
         Box.objects.select_for_update(of=("self",))
         .select_related("contest", "category")

@@ -16,7 +16,18 @@ def row_hash(*, number: int, at: str, what: str, facts: str, previous: str) -> s
     return hashlib.sha256("\n".join([str(number), at, what, facts, previous]).encode()).hexdigest()
 
 
-@transaction.atomic
+def _locked_head(contest: Contest, chain: str) -> LogChain:
+    """The chain's row, which orders the writers; made at the first row."""
+    wanted = LogChain.objects.select_for_update().filter(contest=contest, name=chain)
+    head = wanted.first()
+    if head is None:
+        LogChain.objects.get_or_create(contest=contest, name=chain)
+        head = wanted.get()
+    return head
+
+
+# No savepoint of its own: a row that cannot be written takes with it what it was to tell of.
+@transaction.atomic(savepoint=False)
 def write_log(
     *,
     contest: Contest,
@@ -30,8 +41,7 @@ def write_log(
 
     `facts` is JSON-able. Facts of the cards chain never name a team; no chain names a person.
     """
-    LogChain.objects.get_or_create(contest=contest, name=chain)
-    head = LogChain.objects.select_for_update().get(contest=contest, name=chain)
+    head = _locked_head(contest, chain)
     at = timezone.now().strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
     text = json.dumps(facts, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
     number = head.length + 1
@@ -46,8 +56,7 @@ def write_log(
     )
     if by or address:
         LogPerson.objects.create(row=row, name=by[:120], address=address[:64])
-    head.length, head.head = number, row.hash
-    head.save(update_fields=["length", "head"])
+    LogChain.objects.filter(pk=head.pk).update(length=number, head=row.hash)
     return row
 
 

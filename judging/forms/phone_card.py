@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, NoReturn
 
 from contest.models import Category, Contest, Seat
-from contest.selectors.boxes import standing_box
+from contest.selectors.boxes import standing_boxes
 from judging.selectors.seat import criteria
 from judging.services.phones import CardRefused, PhoneCard
 
@@ -85,8 +85,8 @@ class PlainCardForm:
     @classmethod
     def find(cls, contest: Contest, seat: Seat, number: str, sent: Mapping[str, str]) -> "PlainCardForm | None":
         """The form of a box of this seat's table; None for any other."""
-        box = standing_box(contest, number) if _BOX.fullmatch(number) else None
-        if box is None or box.table_id != seat.table_id:
+        box = standing_boxes(contest).filter(number=number, table=seat.table_id).first()
+        if box is None:
             return None
         key = sent.get("key", "")
         names = [each["key"] for each in criteria(box.category)]

@@ -356,18 +356,19 @@ def test_a_refused_card_stays_on_the_phone_with_its_reason(second_field: Field, 
 def test_the_captains_word_reaches_the_phone_and_settles_appearance(second_field: Field, browser: Browser) -> None:
     seat = second_field.free[4]
     phone = Judge(second_field, browser, seat).sign_in()
-    for box in CHICKEN[:2]:
+    phone.page.get_by_label("Category").select_option("ribs")
+    for following in ("209", "211"):
         phone.mark(6)
-        phone.go_on(f"Next: {CHICKEN[CHICKEN.index(box) + 1]}")
+        phone.go_on(f"Next: {following}")
     second_field.shell(
-        "from contest.models import Category, Contest, Table\nfrom judging.services.phones import portions_go_round\n"
+        "from contest.models import Contest\nfrom judging.services.phones import portions_go_round\n"
         "c = Contest.objects.get()\n"
-        "portions_go_round(contest=c, table=c.tables.get(number=1), category=c.categories.get(key='chicken'), by='x')"
+        "portions_go_round(contest=c, table=c.tables.get(number=1), category=c.categories.get(key='ribs'), by='x')"
     )
     phone.page.evaluate("dispatchEvent(new Event('focus'))")
     expect(phone.page.get_by_role("button", name="Taste _")).to_be_visible()
     phone.mark(5)  # the one that was not looked at before can still be marked
-    phone.page.locator(".dots").get_by_role("button", name="201").click()
+    phone.page.locator(".dots").get_by_role("button", name="207").click()
     expect(phone.page.get_by_role("button", name="Appearance 6 ✓")).to_be_disabled()
     phone.context.close()
 

@@ -13,10 +13,9 @@ def register() -> None:
     """Called once when the app is ready."""
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)
-    add_room(
-        Room(58, "Print", "reports:paper", frozenset({"organiser", "announcer", "head_judge", "tally", "desk"}))
-    )
+    add_room(Room(58, "Print", "reports:paper", frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})))
     add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
+    add_room(Room(95, "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published))
     add_room(
         Room(
             90,

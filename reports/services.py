@@ -8,6 +8,7 @@ from contest.services.log import write_log
 from judging.services.tally import newest_tally
 from reports.models import Publication
 from reports.packaging import packed
+from reports.season.work import ask_for
 
 
 class PublishRefused(ValueError):
@@ -35,6 +36,7 @@ def publish(*, contest: Contest, by: str) -> Publication:
     # After the row, so that the log in the package ends with the publication.
     made.package, made.package_sum, made.log_heads = packed(contest, tally)
     made.save(update_fields=["package", "package_sum", "log_heads"])
+    transaction.on_commit(lambda: ask_for(contest))
     return made
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from reports.views import cooklog, drawcheck, names, paper, past, plan, results, sheets
+from reports.views import agreement, cooklog, drawcheck, names, paper, past, plan, results, season, sheets
 
 app_name = "reports"
 urlpatterns = [
@@ -15,6 +15,9 @@ urlpatterns = [
     path("c/<slug:slug>/paper/sheets/<slug:what>/", paper.sheets, name="paper_sheets"),
     path("c/<slug:slug>/paper/<uuid:key>/", paper.job, name="paper_job"),
     path("c/<slug:slug>/paper/<uuid:key>/<str:name>", paper.job_file, name="paper_file"),
+    path("c/<slug:slug>/agreement/", agreement.agreement, name="agreement"),
+    path("c/<slug:slug>/agreement/places/", agreement.how_sure, name="how_sure"),
+    path("c/<slug:slug>/agreement/work/", agreement.agreement_work, name="agreement_work"),
     path("r/<slug:slug>/", results.results, name="results"),
     path("r/<slug:slug>/revision/<int:revision>/", results.results, name="revision"),
     path("r/<slug:slug>/table/", results.results_table, name="results_table"),
@@ -34,6 +37,14 @@ urlpatterns = [
     path("r/<slug:slug>/sheet/<uuid:key>/claim/", sheets.claim, name="claim"),
     path("teams/", sheets.teams, name="teams"),
     path("teams/<uuid:team>/", sheets.team, name="team"),
+    path("teams/<uuid:team>/season/", season.season, name="season"),
+    path("teams/<uuid:team>/season/<slug:group>/", season.season, name="season_of"),
+    path("teams/<uuid:team>/season/<slug:group>/boxes.csv", season.season_csv, name="season_csv"),
+    path("teams/<uuid:team>/season/<slug:group>/boxes.xlsx", season.season_xlsx, name="season_xlsx"),
+    path("teams/<uuid:team>/season/<slug:group>/tables/", season.season_tables, name="season_tables"),
+    path("teams/<uuid:team>/season/<slug:group>/trends/", season.season_trends, name="season_trends"),
+    path("teams/<uuid:team>/season/<slug:group>/work/", season.season_work, name="season_work"),
+    path("teams/<uuid:team>/box/<slug:slug>/<slug:key>/", season.season_box, name="season_box"),
     path("teams/<uuid:team>/plan/", plan.plan, name="plan"),
     path("teams/<uuid:team>/plan/<uuid:day>/", plan.plan_day, name="plan_day"),
     path("teams/<uuid:team>/plan/<uuid:day>/change/", plan.own_day, name="own_day"),

@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 SPREAD = {  # standard deviations, in marks of a nine-point scale
     "team": 0.45,
+    "trend": 0.7,  # from the first contest of the season to the last
     "team on the day": 0.25,
     "box": 0.35,
     "judge": 0.40,
@@ -37,7 +38,8 @@ class Scale(NamedTuple):
 
 @dataclass(frozen=True)
 class Simulation:
-    """`trends`: marks a team gains from the first contest of the season to the last."""
+    """`trends`: marks a team gains from the first contest of the season to the last, where that is not left to chance:
+    cooks differ in this as in all else."""
 
     seed: str
     trends: Mapping[str, float]
@@ -64,10 +66,14 @@ class Simulation:
         level = 0.0 if team in self.trends else self._normal("team", team)
         return (
             level
-            + self.trends.get(team, 0.0) * (progress - 0.5)
+            + self.gain(team) * (progress - 0.5)
             + self._normal("team on the day", team, contest)
             + self._normal("box", team, contest, category)
         )
+
+    def gain(self, team: str) -> float:
+        """What a team gains from the first contest of the season to the last."""
+        return self.trends[team] if team in self.trends else self._normal("trend", team)
 
     def harshness(self, judge: str, table: int, contest: int) -> float:
         """What a judge at a table takes off (negative) or adds on one day."""

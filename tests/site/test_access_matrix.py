@@ -63,6 +63,7 @@ NONE_THERE = {"cook": 404}  # the team typed in no day and no result of its own
 PRINTERS = "organiser announcer head_judge tally desk"
 TO_PRINT = dict.fromkeys([*PRINTERS.split(), "desk pass"], MOVED)
 NO_PRINT = dict.fromkeys([*PRINTERS.split(), "desk pass"], 404)  # nothing of that key was printed
+NONE_YET = {"cook": 404}
 NOT_YET = {"all": 404}  # to everybody as if there were no such page
 NO_TOKEN = {"all": 401}
 TABLE: dict[str, Row] = {
@@ -193,6 +194,18 @@ TABLE: dict[str, Row] = {
     "r/<slug:slug>/sheet/<uuid:key>/claim/": Row(EVERYBODY, sealed=NOT_YET),
     "teams/": Row(ANY_ACCOUNT),
     "teams/<uuid:team>/": Row(MEMBERS),
+    # a team's season: nothing of it before the first result is published
+    "teams/<uuid:team>/season/": Row(MEMBERS),
+    "teams/<uuid:team>/season/<slug:group>/": Row(MEMBERS, sealed=NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/boxes.csv": Row(MEMBERS, sealed=NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/boxes.xlsx": Row(MEMBERS, sealed=NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/tables/": Row(MEMBERS, sealed=NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/trends/": Row(MEMBERS, sealed=NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/work/": post(MEMBERS, sealed=NONE_YET, published={"cook": MOVED}),
+    "teams/<uuid:team>/box/<slug:slug>/<slug:key>/": Row(MEMBERS, sealed=NONE_YET),
+    "c/<slug:slug>/agreement/": Row("organiser head_judge"),
+    "c/<slug:slug>/agreement/places/": Row("organiser head_judge"),
+    "c/<slug:slug>/agreement/work/": post("organiser head_judge"),
     # a team's own plan, log and results from elsewhere: private to its accounts
     "teams/<uuid:team>/plan/": Row(MEMBERS),
     "teams/<uuid:team>/plan/<uuid:day>/": Row(MEMBERS),
@@ -288,6 +301,7 @@ class World:
             "box": box.number,
             "revision": tally.revision if tally else 1,
             "team": self.entry.team.uid,
+            "group": "year-2026",
             "day": self.contest.uid,
             "kind": "teams",
             "ending": "csv",

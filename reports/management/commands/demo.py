@@ -52,6 +52,7 @@ class Command(BaseCommand):
         self.say("Building an invented season:")
         started = time.monotonic()
         build.build(self.say)
+        build.work_out(self.say)
         self.say(f"Built in {time.monotonic() - started:.0f} s. The five published results are the real tally's.")
 
     def introduce(self, port: int) -> None:

@@ -1,0 +1,188 @@
+"""A team's boxes of a season, each with its place, its table's hardness and its adjusted total. Reads only."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from fractions import Fraction
+from math import sqrt
+from typing import Any
+
+from django.urls import reverse
+
+from contest.models import Contest, Entry, Team
+from judging.models import Tally
+from judging.templatetags.tally import points
+from reports.models import SeverityFit
+from reports.rules.hardness import WEIGHTED
+from reports.season.past import PastBox, past_boxes
+from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
+
+Z95 = 1.959964
+
+
+@dataclass(frozen=True, slots=True)
+class Adjusted:
+    """In the contest's own points of a total. `hardness` is what the table and its judges took off (positive: hard);
+    half the width of a 95 % interval stands beside each figure."""
+
+    hardness: float
+    hardness_half: float
+    total: float
+    total_half: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonBox:
+    """One box. `kind`: contest, practice or elsewhere. `total` is exact text; `adjusted` None where no fit tells."""
+
+    kind: str
+    contest: str
+    slug: str
+    date: date
+    key: str
+    category: str
+    box: str
+    table: str
+    tables: int
+    rank: int | None
+    of: int | None
+    status: str
+    total: str
+    dropped: str
+    adjusted: Adjusted | None = None
+    url: str = ""
+
+    @property
+    def behind(self) -> int | None:
+        """Per cent of the other boxes that came behind."""
+        if self.rank is None or not self.of or self.of < 2:
+            return None
+        return round(100 * (self.of - self.rank) / (self.of - 1))
+
+
+@dataclass
+class TeamSeason:
+    """What a team's season page shows. `fits`: response → the kept fit over all categories."""
+
+    team: Team
+    group: Group
+    groups: list[Group]
+    boxes: list[SeasonBox] = field(default_factory=list)
+    contests: list[Contest] = field(default_factory=list)
+    fits: dict[str, SeverityFit] = field(default_factory=dict)
+
+    @property
+    def fit(self) -> SeverityFit | None:
+        return usable(self.fits.get(WEIGHTED))
+
+    @property
+    def categories(self) -> dict[str, str]:
+        """Key → name; those of contests of this installation first."""
+        ordered = sorted(self.boxes, key=lambda box: box.kind != "contest")
+        names: dict[str, str] = {}
+        for box in ordered:
+            names.setdefault(box.key, box.category)
+        return names
+
+
+def usable(fit: SeverityFit | None) -> SeverityFit | None:
+    """A fit that pages draw on: made, and of two contests or more; before that tables cannot be told from teams."""
+    if fit is None or "problem" in fit.result or fit.result["contests"] < 2:
+        return None
+    return fit
+
+
+def fits_of(group: str) -> dict[str, SeverityFit]:
+    """Response → the kept fit over all categories."""
+    return {fit.response: fit for fit in SeverityFit.objects.filter(group=group, category="").order_by("made_at")}
+
+
+def season_of(team: Team, key: str | None = None) -> TeamSeason | None:
+    """The team's season by its key, or its newest. None where the team has nothing in it."""
+    groups = groups_of(team)
+    group = next((each for each in groups if key in (None, each.key)), None)
+    if group is None:
+        return None
+    season = TeamSeason(team, group, groups, fits=fits_of(group.key))
+    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).select_related("contest__season")
+    mine = {entry.contest: entry for entry in entries.distinct() if group_key(entry.contest) == group.key}
+    season.contests = sorted(mine, key=lambda contest: (contest.date, contest.pk))
+    tallies = published_tallies(season.contests, "inputs")
+    for contest in season.contests:
+        season.boxes += _boxes(mine[contest], contest, tallies[contest.pk], season.fit)
+    keys = [each.key for each in groups]
+    season.boxes += [_past(box) for box in past_boxes(team) if past_group(box, keys) == group.key]
+    season.boxes.sort(key=lambda box: box.date, reverse=True)
+    return season
+
+
+def _boxes(entry: Entry, contest: Contest, tally: Tally, fit: SeverityFit | None) -> list[SeasonBox]:
+    found = []
+    for group in tally.outcome["categories"]:
+        ranked = [box for box in group["boxes"] if box["rank"] is not None]
+        for box in group["boxes"]:
+            if box["team"] != str(entry.number):
+                continue
+            found.append(
+                SeasonBox(
+                    kind=contest.kind,
+                    contest=contest.name,
+                    slug=contest.slug,
+                    date=contest.date,
+                    key=group["key"],
+                    category=group["name"],
+                    box=box["box"],
+                    table=box["table"],
+                    tables=len({each["table"] for each in group["boxes"]}),
+                    rank=box["rank"],
+                    of=len(ranked),
+                    status=box["status"],
+                    total=box["total"] or "",
+                    dropped=", ".join(dropped["seat"] for dropped in box["dropped"]),
+                    adjusted=adjusted(fit, contest, group["key"], box),
+                    url=reverse("reports:season_box", args=[entry.team.uid, contest.slug, group["key"]]),
+                )
+            )
+    return found
+
+
+def adjusted(fit: SeverityFit | None, contest: Contest, key: str, box: Mapping[str, Any]) -> Adjusted | None:
+    """What a fit says of a box of a tally's outcome. None without a fit, a total, cards in the fit or another table."""
+    if fit is None or box["total"] is None:
+        return None
+    uid = str(contest.uid)
+    table = fit.result["tables"].get(f"{uid}|{key}|{box['table']}")
+    own = fit.result["boxes"].get(f"{uid}|{key}|{box['box']}")
+    if table is None or own is None or table["hardness"] is None:
+        return None
+    # A total is as many points as its scale and cards make of a whole share.
+    points = fit.result["points"][f"{uid}|{key}"]
+    worth = points["span"] * points["cards"]
+    hardness, half = table["hardness"] * worth, Z95 * table["error"] * worth
+    # The box's own judges scatter about its worth, too: that they were these six cannot be taken out.
+    scatter = sqrt(table["error"] ** 2 + fit.result["residual"] / own["cards"])
+    return Adjusted(hardness, half, float(Fraction(box["total"])) + hardness, Z95 * scatter * worth)
+
+
+def _past(box: PastBox) -> SeasonBox:
+    return SeasonBox(
+        kind="elsewhere",
+        contest=box.contest_name,
+        slug="",
+        date=box.date,
+        key=box.key,
+        category=box.category,
+        box="",
+        table=box.table,
+        tables=0,
+        rank=box.place,
+        of=box.field,
+        status="accepted",
+        total=box.total,
+        dropped="",
+    )
+
+
+def total_words(box: SeasonBox) -> str:
+    """The exact total with at most four decimals, or why there is none."""
+    return points(box.total) if box.total else ""

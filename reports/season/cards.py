@@ -1,0 +1,131 @@
+"""The cards of published contests as rows for the severity model: plain values, nothing of a sealed contest."""
+
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from contest.models import Contest, Entry, Sitting
+from contest.rules.ruleset import RuleSet
+from contest.selectors.rules import parsed
+from judging.models import Tally
+from judging.rules.inputs import digest
+from reports.rules.hardness import WEIGHTED, CardRow
+from reports.season.seasons import published_tallies
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """How a share of the scale (nought to one) reads in a contest's own points.
+
+    ``lowest`` and ``span`` are of one card's weighted mark; ``cards`` of a total: how many cards it adds up.
+    """
+
+    lowest: float
+    span: float
+    cards: int
+
+    def card(self, share: float) -> float:
+        return self.lowest + self.span * share
+
+    @property
+    def total(self) -> float:
+        """Points of a total that a whole scale is worth."""
+        return self.span * self.cards
+
+
+def points_of(rules: RuleSet, response: str) -> Points:
+    """The points of a total by these rules (`WEIGHTED`), or of one criterion's mean mark.
+
+    KeyError for a criterion that the rules do not have.
+    """
+    scale = rules.scale
+    if response != WEIGHTED:
+        rules.criterion(response)
+        return Points(float(scale.lowest), float(scale.highest - scale.lowest), 1)
+    weight = sum((criterion.weight for criterion in rules.criteria), Decimal(0))
+    span = float(weight * (scale.highest - scale.lowest))
+    return Points(float(weight * scale.lowest), span, rules.full_counted if rules.total_of == "sum" else 1)
+
+
+def shares(marks: Iterable[Decimal], rules: RuleSet) -> dict[str, float]:
+    """Each mark, and the weighted mark, as a share of its scale. A penalty is a ruling, not a judge's opinion: its
+    criterion is left out, and so is the weighted mark of a card that has one."""
+    lowest, span = rules.scale.lowest, rules.scale.highest - rules.scale.lowest
+    found, total, weights = {}, Decimal(0), Decimal(0)
+    for criterion, mark in zip(rules.criteria, marks, strict=True):
+        if mark < lowest:
+            continue
+        found[criterion.key] = float((mark - lowest) / span)
+        total += criterion.weight * (mark - lowest)
+        weights += criterion.weight * span
+    if len(found) == len(rules.criteria):
+        found[WEIGHTED] = float(total / weights)
+    return found
+
+
+def card_rows(contest: Contest, tally: Tally) -> Iterator[CardRow]:
+    """The cards of the boxes that were judged; the tally needs its inputs."""
+    teams = {str(number): str(uid) for number, uid in Entry.objects.filter(contest=contest).values_list(
+        "number", "team__uid")}  # fmt: skip
+    judges = judges_of(contest)
+    uid = str(contest.uid)
+    for box in tally.inputs["boxes"]:
+        if box["status"] != "accepted":
+            continue
+        rules = parsed(tally.inputs["rules"][box["category"]])
+        for seat, marks in box["cards"].items():
+            judge = judges.get((box["category"], box["table"], seat)) or f"{uid}:{box['table']}{seat}"
+            yield CardRow(
+                contest=uid,
+                category=box["category"],
+                box=box["box"],
+                table=box["table"],
+                seat=seat,
+                team=teams[box["team"]],
+                judge=judge,
+                shares=shares(map(Decimal, marks), rules),
+            )
+
+
+def judges_of(contest: Contest) -> dict[tuple[str, str, str], str]:
+    """(category key, table, seat) → the judge's uid; seats of unknown judges are left out."""
+    rows = Sitting.objects.filter(category__contest=contest, judge__isnull=False).values_list(
+        "category__key", "seat__table__number", "seat__letter", "judge__uid"
+    )
+    return {(key, str(table), seat): str(uid) for key, table, seat, uid in rows}
+
+
+@dataclass(frozen=True)
+class SeasonCards:
+    """All that a season's fits are made of. `inputs_hash` names it: tallies and who sat where."""
+
+    contests: list[Contest]
+    tallies: dict[int, Tally]
+    rows: list[CardRow]
+    inputs_hash: str
+
+    def rules(self, contest: Contest) -> dict[str, RuleSet]:
+        return {key: parsed(text) for key, text in self.tallies[contest.pk].inputs["rules"].items()}
+
+
+def season_cards(contests: list[Contest]) -> SeasonCards:
+    tallies = published_tallies(contests)
+    rows = [row for contest in contests for row in card_rows(contest, tallies[contest.pk])]
+    return SeasonCards(contests, tallies, rows, inputs_hash(contests, tallies))
+
+
+def inputs_hash(contests: Iterable[Contest], tallies: Mapping[int, Tally]) -> str:
+    """SHA-256 over what the fits depend on, without loading the cards: the tallies' own sums and the seats."""
+    facts: list[Any] = []
+    for contest in sorted(contests, key=lambda each: str(each.uid)):
+        sat = sorted([*place, judge] for place, judge in judges_of(contest).items())
+        facts.append([str(contest.uid), contest.date.isoformat(), tallies[contest.pk].inputs_hash, sat])
+    return digest(facts)
+
+
+def fit_key(contests: list[str], response: str, category: str, formula: str, engine: str, inputs: str) -> str:
+    """The key under which a fit is stored."""
+    text = "\n".join([*sorted(contests), response, category, formula, engine, inputs])
+    return hashlib.sha256(text.encode()).hexdigest()

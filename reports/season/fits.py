@@ -1,0 +1,219 @@
+"""Fits the severity model to a season and keeps what the pages show. Slow: run by the background worker's child only.
+
+The model's numbers are shares of the scale; pages turn them into each contest's own points.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import asdict
+from fractions import Fraction
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from contest.models import Contest
+from contest.rules.ruleset import RuleSet
+from reports.models import ContestAgreement, SeverityFit
+from reports.rules.hardness import FORMULA, WEIGHTED, CardRow, Hardness
+from reports.rules.places import Announced, Field, Hold, Rejudged, Rules
+from reports.rules.severity import SeverityError
+from reports.season.agreement import agreement_of
+from reports.season.cards import SeasonCards, fit_key, points_of, season_cards
+from reports.season.seasons import contests_of
+from reports.season.slopes import slopes_of
+
+#: Changes whenever the same cards would give other figures.
+ENGINE = "severity 1"
+REPETITIONS = 4000
+Say = Callable[[int, int], None]
+
+
+def fit_season(group: str, say: Say = lambda done, of: None) -> list[SeverityFit]:
+    """Every fit of a season that is not kept yet; `say` is told how many are done of how many."""
+    cards = season_cards(contests_of(group))
+    if not cards.contests:
+        return []
+    wanted = _wanted(cards)
+    found = []
+    for done, (response, category) in enumerate(wanted):
+        say(done, len(wanted) + 1)
+        found.append(_kept(group, cards, response, category))
+    say(len(wanted), len(wanted) + 1)
+    for contest in cards.contests:
+        _keep_agreement(cards, contest)
+    say(len(wanted) + 1, len(wanted) + 1)
+    return found
+
+
+def _wanted(cards: SeasonCards) -> list[tuple[str, str]]:
+    """(response, category): the weighted mark over all categories first, then each criterion, then each category."""
+    criteria: dict[str, None] = {}
+    categories: dict[str, None] = {}
+    for contest in cards.contests:
+        for key, rules in cards.rules(contest).items():
+            categories.setdefault(key)
+            criteria.update(dict.fromkeys(criterion.key for criterion in rules.criteria))
+    alone = list(categories) if len(categories) > 1 else []
+    return [(WEIGHTED, ""), *((key, "") for key in criteria), *((WEIGHTED, key) for key in alone)]
+
+
+def _kept(group: str, cards: SeasonCards, response: str, category: str) -> SeverityFit:
+    uids = sorted(str(contest.uid) for contest in cards.contests)
+    key = fit_key(uids, response, category, FORMULA, ENGINE, cards.inputs_hash)
+    known = SeverityFit.objects.filter(key=key, group=group).first()
+    if known is not None:
+        return known
+    result = _result(cards, response, category)
+    with transaction.atomic():
+        SeverityFit.objects.filter(group=group, response=response, category=category).delete()
+        return SeverityFit.objects.create(
+            group=group,
+            key=key,
+            contests=uids,
+            response=response,
+            category=category,
+            formula=FORMULA,
+            engine=ENGINE,
+            inputs_hash=cards.inputs_hash,
+            result=result,
+            made_at=timezone.now(),
+        )
+
+
+def _result(cards: SeasonCards, response: str, category: str) -> dict[str, Any]:
+    rows = [row for row in cards.rows if category in ("", row.category)]
+    try:
+        hardness = Hardness(rows, response)
+    except SeverityError as error:
+        return {"problem": str(error), "contests": len(cards.contests)}
+    fit = hardness.fit
+    found: dict[str, Any] = {
+        "contests": len(cards.contests),
+        "cards": len(hardness.rows),
+        "left_out": hardness.left_out,
+        "variances": fit.variances,
+        "residual": fit.residual,
+        "at_boundary": list(fit.at_boundary),
+        "connected": fit.connected,
+        "tables_alike": hardness.tables_alike,
+        "points": _points(cards, response),
+        "tables": {"|".join(key): asdict(table) for key, table in hardness.tables().items()},
+    }
+    if category:
+        return found
+    found["boxes"] = {"|".join(key): asdict(box) for key, box in hardness.boxes().items()}
+    found["slopes"] = slopes_of(
+        hardness,
+        [str(contest.uid) for contest in cards.contests],
+        names=_names(cards),
+        worths=_worths(found["points"]),
+    )
+    if response == WEIGHTED:
+        found["judges"] = hardness.judges()
+        found["repetitions"] = REPETITIONS
+        found["places"] = {
+            str(contest.uid): _places(cards, contest, hardness)
+            for contest in (cards.contests if len(cards.contests) > 1 else [])
+        }
+    return found
+
+
+def _points(cards: SeasonCards, response: str) -> dict[str, Any]:
+    """Contest and category → how shares read in its points; without the categories that lack the criterion."""
+    found = {}
+    for contest in cards.contests:
+        for key, rules in cards.rules(contest).items():
+            try:
+                found[f"{contest.uid}|{key}"] = asdict(points_of(rules, response))
+            except KeyError:
+                continue
+    return found
+
+
+def _names(cards: SeasonCards) -> dict[str, str]:
+    """The names of categories and criteria, by key, as the newest contest has them."""
+    found: dict[str, str] = {}
+    for contest in cards.contests:
+        for rules in cards.rules(contest).values():
+            found.update({criterion.key: criterion.name for criterion in rules.criteria})
+    for contest in cards.contests:
+        found.update({group["key"]: group["name"] for group in cards.tallies[contest.pk].outcome["categories"]})
+    return found
+
+
+def _worths(points: dict[str, Any]) -> dict[tuple[str, str], float]:
+    """(contest, category) → what a whole share of the scale is worth in points; category "": the categories' mean."""
+    found: dict[tuple[str, str], float] = {}
+    of_contest: dict[str, list[float]] = defaultdict(list)
+    for key, each in points.items():
+        contest, _, category = key.partition("|")
+        found[contest, category] = each["span"] * each["cards"]
+        of_contest[contest].append(found[contest, category])
+    return found | {(contest, ""): sum(worths) / len(worths) for contest, worths in of_contest.items()}
+
+
+def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[str, Any]:
+    """How the announced places of a contest would fare: category key (or "") → team number → hold."""
+    outcome, numbers = cards.tallies[contest.pk].outcome, {}
+    own: dict[tuple[str, str], list[CardRow]] = defaultdict(list)
+    for row in cards.rows:
+        if row.contest == str(contest.uid):
+            own[row.category, row.box].append(row)
+    fields = []
+    for group in outcome["categories"]:
+        boxes = []
+        for box in group["boxes"]:
+            if box["rank"] is None:
+                continue
+            rows = own[group["key"], box["box"]]
+            ruled = any(WEIGHTED not in row.shares for row in rows)
+            numbers[group["key"], box["box"]] = box["team"]
+            total = float(Fraction(box["total"]))
+            boxes.append(Announced(box["box"], box["team"], box["table"], box["rank"], total, () if ruled else rows))
+        if len(boxes) > 1:
+            fields.append(Field(group["key"], _rules(cards.rules(contest)[group["key"]]), boxes))
+    if not fields:
+        return {}
+    again = Rejudged(hardness, fields, repetitions=REPETITIONS, seed=int(cards.inputs_hash[:12], 16))
+    found = {
+        field.category: {numbers[field.category, box]: _hold(hold) for box, hold in again.holds(field.category).items()}
+        for field in fields
+    }
+    counting = [group["key"] for group in outcome["categories"] if group["counts"]]
+    overall = {team["team"]: team["rank"] for team in outcome["overall"] if team["rank"] is not None}
+    if len(counting) > 1 and overall:
+        found[""] = {team: _hold(hold) for team, hold in again.overall(counting, overall).items()}
+    return found
+
+
+def _hold(hold: Hold) -> list[float]:
+    return [hold.place, hold.chance, hold.low, hold.high]
+
+
+def _rules(rules: RuleSet) -> Rules:
+    points = points_of(rules, WEIGHTED)
+    lows = rules.drop.count if rules.drop.rule in ("lowest", "highest_and_lowest") else 0
+    highs = rules.drop.count if rules.drop.rule in ("highest", "highest_and_lowest") else 0
+    return Rules(
+        lowest=points.lowest,
+        span=points.span,
+        per_entry=rules.per_entry,
+        lows=lows,
+        highs=highs,
+        drop_when_short=rules.drop.when_short == "drop",
+        full=rules.full_counted,
+        scaled=rules.total_when_short == "scale",
+        mean=rules.total_of == "mean",
+    )
+
+
+def _keep_agreement(cards: SeasonCards, contest: Contest) -> None:
+    tally = cards.tallies[contest.pk]
+    if ContestAgreement.objects.filter(tally=tally, engine=ENGINE).exists():
+        return
+    rows = [row for row in cards.rows if row.contest == str(contest.uid)]
+    result = agreement_of(rows, {key: points_of(rules, WEIGHTED) for key, rules in cards.rules(contest).items()})
+    ContestAgreement.objects.update_or_create(
+        tally=tally, defaults={"engine": ENGINE, "result": result, "made_at": timezone.now()}
+    )

@@ -1,0 +1,110 @@
+"""Working a season out beside the site: asked for at publication or by hand, done in a child of the worker.
+
+No statistics are imported here; the child does that, and its memory returns when it ends.
+"""
+
+import os
+import subprocess
+import sys
+from datetime import timedelta
+
+from django.conf import settings
+from django.db.models import F
+from django.utils import timezone
+from django_tasks import task
+
+from contest.models import Contest
+from reports.models import SeasonWork, SeverityFit, Worked
+from reports.season.cards import inputs_hash
+from reports.season.seasons import contests_of, group_key, published_tallies
+
+#: A run that has not moved for so long is dead: its worker was killed.
+STALE = timedelta(minutes=3)
+BEAT_SECONDS = 5.0
+LIVE = (Worked.WAITING, Worked.RUNNING)
+
+
+def ask(group: str) -> SeasonWork:
+    """Have the season worked out. Who asks while a run waits joins it; one that runs may have begun too early."""
+    live = live_work(group)
+    if live is not None and live.state == Worked.WAITING:
+        if timezone.now() - live.heartbeat > STALE:  # what was to start it may be lost; twice does no harm
+            work_out.enqueue(live.pk)
+        return live
+    work = SeasonWork.objects.create(group=group)
+    work_out.enqueue(work.pk)
+    return work
+
+
+def ask_for(contest: Contest) -> None:
+    """After publishing: the seasons of a practice are not worked out."""
+    if contest.kind == Contest.Kind.CONTEST:
+        ask(group_key(contest))
+
+
+def live_work(group: str) -> SeasonWork | None:
+    """The run that waits or moves; one that stands still is marked as failed."""
+    stale = SeasonWork.objects.filter(group=group, state=Worked.RUNNING, heartbeat__lt=timezone.now() - STALE)
+    stale.update(state=Worked.FAILED, message="The background worker ended before this was done.")
+    return SeasonWork.objects.filter(group=group, state__in=LIVE).order_by("id").last()
+
+
+def last_work(group: str) -> SeasonWork | None:
+    live_work(group)
+    return SeasonWork.objects.filter(group=group).first()
+
+
+def is_up_to_date(group: str) -> bool:
+    """Whether the kept fits are of the published results as they stand."""
+    contests = contests_of(group)
+    made = SeverityFit.objects.filter(group=group).values_list("inputs_hash", flat=True).first()
+    if not contests or made is None:
+        return False
+    tallies = published_tallies(contests, "inputs", "outcome")
+    return made == inputs_hash(contests, tallies)
+
+
+@task()
+def work_out(number: int) -> str:
+    """Run the child for one `SeasonWork` and keep its heartbeat; answers how it ended."""
+    work = SeasonWork.objects.filter(pk=number, state=Worked.WAITING)
+    if not work.update(state=Worked.RUNNING, heartbeat=timezone.now()):
+        return "done already"
+    path = os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")]))
+    child = subprocess.Popen(  # noqa: S603  (a module of our own, a number)
+        [sys.executable, "-m", "reports.season.child", str(number)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": path},
+    )
+    while True:
+        try:
+            _, errors = child.communicate(timeout=BEAT_SECONDS)
+        except subprocess.TimeoutExpired:
+            SeasonWork.objects.filter(pk=number).update(heartbeat=timezone.now())
+            continue
+        break
+    if child.returncode:
+        why = (errors.strip().splitlines() or [f"code {child.returncode}"])[-1][:240]
+        failed(number, f"The calculation broke off: {why}")
+        return "failed"
+    return "done"
+
+
+def run(number: int) -> None:
+    """Work one `SeasonWork` out in this process; slow."""
+    from reports.season.fits import fit_season  # imports slowly
+
+    work = SeasonWork.objects.get(pk=number)
+
+    def say(done: int, of: int) -> None:
+        moved = {"progress": done, "of": of, "heartbeat": timezone.now()}
+        SeasonWork.objects.filter(pk=number).update(state=Worked.RUNNING, **moved)
+
+    fit_season(work.group, say)
+    SeasonWork.objects.filter(pk=number).update(state=Worked.DONE, progress=F("of"), heartbeat=timezone.now())
+
+
+def failed(number: int, why: str) -> None:
+    SeasonWork.objects.filter(pk=number).update(state=Worked.FAILED, message=why[:300], heartbeat=timezone.now())

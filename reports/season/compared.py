@@ -4,18 +4,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 from uuid import UUID
 
-from contest.models import Entry, Team
+from contest.models import Contest, Entry, Team
 from contest.selectors.rules import category_rules
 from judging.models import Tally
-from reports.models import CookLog
+from reports.models import CookLog, SeverityFit
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
+from reports.rules.hardness import WEIGHTED
 from reports.rules.packageread import possible_points
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
+from reports.season.boxes import Adjusted, adjusted, fits_of, usable
 from reports.season.cooklog import in_unit
 from reports.season.days import logs_of
 from reports.season.past import past_boxes
+from reports.season.seasons import group_key
 
 _ORDER = [*STAGES, TURN_IN]
 
@@ -30,6 +34,7 @@ class Marked:
     possible: str
     slug: str = ""
     sheet_key: UUID | None = None
+    adjusted: Adjusted | None = None
 
     @property
     def share(self) -> float | None:
@@ -37,6 +42,13 @@ class Marked:
         if not self.total or not self.possible or not Fraction(self.possible):
             return None
         return float(Fraction(self.total) / Fraction(self.possible))
+
+    @property
+    def score(self) -> float | None:
+        """The share that sets boxes in order: adjusted for how hard the table was where a season's fit knows."""
+        if self.adjusted is None or self.share is None:
+            return self.share
+        return self.adjusted.total / float(Fraction(self.possible))
 
     @property
     def percent(self) -> str:
@@ -75,13 +87,15 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """One category's logged boxes with a result; `missing`: how many more it takes before anything is compared."""
+    """One category's logged boxes with a result; `missing`: how many more it takes before anything is compared;
+    `adjusted`: of how many the season's fit knows how hard their table was."""
 
     name: str
     boxes: int
     missing: int
     comparison: Comparison | None
     said: list[Said]
+    adjusted: int
 
     @property
     def clear(self) -> list[Said]:
@@ -95,23 +109,30 @@ class Compared:
 def cooks_of(team: Team) -> list[Cook]:
     """All logs of the team, newest first, each with its published or past result."""
     here, elsewhere = results_here(team), _results_elsewhere(team)
-    found = []
-    for log in logs_of(team):
-        contest = log.day.contest
-        result = (
-            here.get((contest.pk, log.key))
-            if contest is not None
-            else elsewhere.get((log.day.date.isoformat(), log.key))
-        )
-        found.append(Cook(log, result))
-    return found
+    return [Cook(log, _result(log, here, elsewhere)) for log in logs_of(team)]
 
 
-def results_here(team: Team) -> dict[tuple[int, str], Marked]:
-    """(contest's pk, category key) → the result of the team's box, of published contests only."""
+def result_of(team: Team, log: CookLog) -> Marked | None:
+    """The published or past result of one log."""
+    contest = log.day.contest
+    return _result(log, results_here(team, contest) if contest is not None else {}, _results_elsewhere(team))
+
+
+def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Marked]) -> Marked | None:
+    contest = log.day.contest
+    if contest is not None:
+        return here.get((contest.pk, log.key))
+    return elsewhere.get((log.day.date.isoformat(), log.key))
+
+
+def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, str], Marked]:
+    """(contest's pk, category key) → the result of the team's box, of published contests only, or of one of them."""
     found: dict[tuple[int, str], Marked] = {}
     entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
-    for entry in entries.select_related("contest__rule_set"):
+    if contest is not None:
+        entries = entries.filter(contest=contest)
+    fits = Fits()
+    for entry in entries.select_related("contest__rule_set", "contest__season"):
         published = Tally.objects.filter(contest=entry.contest, publication__isnull=False)
         tally = published.order_by("-revision").defer("inputs").first()
         if tally is None:
@@ -130,8 +151,17 @@ def results_here(team: Team) -> dict[tuple[int, str], Marked]:
                         possible=str(most),
                         slug=entry.contest.slug,
                         sheet_key=entry.sheet_key,
+                        adjusted=adjusted(fits[group_key(entry.contest)], entry.contest, group["key"], box),
                     )
     return found
+
+
+class Fits(dict[str, SeverityFit | None]):
+    """A season's key → its fit of weighted marks, each read once; None where there is none to draw on."""
+
+    def __missing__(self, group: str) -> SeverityFit | None:
+        self[group] = usable(fits_of(group).get(WEIGHTED))
+        return self[group]
 
 
 def _results_elsewhere(team: Team) -> dict[tuple[str, str], Marked]:
@@ -151,14 +181,15 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
     found = []
     for group in by_key.values():
         boxes = [
-            Logged(cook.result.share, _figures(cook.log, unit), _words(cook.log))
+            Logged(cook.result.score, _figures(cook.log, unit), _words(cook.log))
             for cook in group
-            if cook.result is not None and cook.result.share is not None
+            if cook.result is not None and cook.result.score is not None
         ]
         missing = max(0, FEWEST - len(boxes))
         comparison = compare(boxes)
         said = [_said(each) for each in comparison.differences] if comparison is not None else []
-        found.append(Compared(group[0].log.name, len(boxes), missing, comparison, said))
+        known = sum(cook.result is not None and cook.result.adjusted is not None for cook in group)
+        found.append(Compared(group[0].log.name, len(boxes), missing, comparison, said, known))
     return sorted(found, key=lambda each: (-each.boxes, each.name))
 
 

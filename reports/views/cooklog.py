@@ -21,7 +21,7 @@ from reports.models import CookLog, CookSettings
 from reports.rules.safety import caution
 from reports.rules.timeline import SPRITZ, TURN_IN, WORDS, clock_text, kind_of, nearest_moment, next_step, plan_back
 from reports.season import cooklog
-from reports.season.compared import compared, cooks_of
+from reports.season.compared import compared, cooks_of, result_of
 from reports.season.days import Day, Dish, days_of, lengths_of
 from reports.season.forms import SettingsForm, TemperatureForm
 from reports.views.plan import in_words, the_day
@@ -182,7 +182,7 @@ def _page(team: Team, day: Day, dish: Dish, now: datetime) -> dict[str, Any]:
         "temperatures": _temperatures(log, dish, began, day),
         "unit": cooklog.unit_of(team),
         "fields": _fields(team, log),
-        "result": next((cook.result for cook in cooks_of(team) if log is not None and cook.log.pk == log.pk), None),
+        "result": result_of(team, log) if log is not None else None,
     }
 
 

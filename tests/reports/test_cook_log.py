@@ -9,8 +9,10 @@ from judging.services.tally import close_tally, sign_off
 from reports.models import CookDay, CookLog, CookNote, TeamField
 from reports.rules.safety import caution
 from reports.season import cooklog
+from reports.season.boxes import season_of
 from reports.season.compared import compared, cooks_of
 from reports.season.days import find_day
+from reports.season.fits import fit_season
 from reports.season.past import keep_result
 from reports.services import publish
 from tests.factories import make_contest, make_drawn, mark_everything, take_in
@@ -344,3 +346,29 @@ def test_two_results_of_one_day_are_not_guessed_between(cook, clock):
         team=team, contest_name="Example Cook-off Near", date=day, category="Ribs", place=2, total="", possible=""
     )
     assert cooks_of(team)[0].result is None
+
+
+def test_the_adjusted_total_is_that_of_the_seasons_fit(clock):
+    """Two contests of a year, fitted: the log counts each box as the season page shows it."""
+    team, client = make_cook()
+    clock(14)
+    for _ in range(2):
+        contest = make_contest(teams=6, tables=2)
+        contest.entries.filter(number=1).update(team=team)
+        make_drawn(contest)
+        take_in(contest)
+        mark_everything(contest)
+        put_out(contest)
+        client.post(page("cook_log_of", team, contest.uid, "ribs"), {"do": "stage", "stage": "off", "at": "11:40"})
+    assert [cook.result.adjusted for cook in cooks_of(team)] == [None, None], "before the fit as marked"
+    fit_season("year-2026")
+    season = {(box.contest, box.key): box.adjusted for box in season_of(team).boxes}
+    cooks = cooks_of(team)
+    assert [cook.result.adjusted for cook in cooks] == [season[cook.log.day.name, "ribs"] for cook in cooks]
+    assert None not in season.values()
+    for cook in cooks:
+        assert cook.result.score == pytest.approx(cook.result.adjusted.total / 202.5)
+    (found,) = compared(cooks, "F")
+    assert (found.boxes, found.adjusted) == (2, 2)
+    shown = client.get(page("cook_log_of", team, contest.uid, "ribs")).content.decode()
+    assert "Adjusted for how hard its table was" in shown

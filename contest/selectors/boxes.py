@@ -3,9 +3,9 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 
-from contest.models import Box, Category, Contest, Seat, Sitting, TurnIn
+from contest.models import Box, Category, Contest, TurnIn
 
 #: A box of one of these is not judged; judges and captains never learn which of them it is.
 NOT_JUDGED = frozenset({TurnIn.Status.ABSENT, TurnIn.Status.REFUSED, TurnIn.Status.LATE})
@@ -34,20 +34,6 @@ def to_judge(contest: Contest) -> set[int]:
     boxes = Box.objects.filter(contest=contest, draw__standing=True, category__cancelled_at__isnull=True)
     kept_back = {pk for pk, status in statuses(contest).items() if status in NOT_JUDGED}
     return set(boxes.values_list("pk", flat=True)) - kept_back
-
-
-def boxes_of_seat(contest: Contest, seat: Seat) -> QuerySet[Box]:
-    """The boxes of the standing draw, at every table, with their categories and what a card of this seat must know.
-
-    `kept_back`: the desk kept the box from the judges. `vacant`: nobody sits in this seat in the box's category.
-    """
-    kept_back = TurnIn.objects.filter(box=OuterRef("pk"), standing=True, status__in=NOT_JUDGED)
-    vacant = Sitting.objects.filter(category=OuterRef("category"), seat=seat, vacant=True)
-    return (
-        Box.objects.filter(contest=contest, draw__standing=True)
-        .select_related("category")
-        .annotate(kept_back=Exists(kept_back), vacant=Exists(vacant))
-    )
 
 
 @dataclass(frozen=True)

@@ -19,11 +19,11 @@ def row_hash(*, number: int, at: str, what: str, facts: str, previous: str) -> s
 def _locked_head(contest: Contest, chain: str) -> LogChain:
     """The chain's row, which orders the writers; made at the first row."""
     wanted = LogChain.objects.select_for_update().filter(contest=contest, name=chain)
-    head = wanted.first()
-    if head is None:
+    try:
+        return wanted.get()
+    except LogChain.DoesNotExist:
         LogChain.objects.get_or_create(contest=contest, name=chain)
-        head = wanted.get()
-    return head
+        return wanted.get()
 
 
 # No savepoint of its own: a row that cannot be written takes with it what it was to tell of.

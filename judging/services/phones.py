@@ -7,15 +7,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import IntegrityError, connection, transaction
-from django.db.models import Exists, OuterRef
 
 from contest.access import seat_name
 from contest.models import Box, Category, Contest, Seat, Table
-from contest.selectors.boxes import boxes_of_seat
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
 from judging.models import Card, PortionsRound, Reading, Ruling
 from judging.selectors.cards import marks_of
+from judging.selectors.phone_card import Slot, slot
 from judging.services.cards import AFTER_DISMISSAL, read_marks, store_reading
 
 STORED, ALREADY, CONFLICT = "stored", "already", "conflict"
@@ -67,8 +66,9 @@ def hand_in_card(*, contest: Contest, seat: Seat, card: PhoneCard) -> str:
     """
     try:
         with _in_turn(), transaction.atomic():
-            locked = Contest.objects.select_for_update(no_key=True).only("state", "phones", "marks_locked_at")
-            return _hand_in(locked.get(pk=contest.pk), seat, card)
+            if connection.features.has_select_for_update:  # else whoever writes is alone anyway
+                Contest.objects.select_for_update(no_key=True).only("pk").get(pk=contest.pk)
+            return _hand_in(contest, seat, card)
     except IntegrityError:  # the key is unique, and was used for another card
         raise CardRefused("key", _KEY_USED, 409) from None
 
@@ -90,32 +90,21 @@ _KEY_USED = "Another card came under this card's key. Show this card to the cler
 
 
 def _hand_in(contest: Contest, seat: Seat, card: PhoneCard) -> str:
-    box = _find_box(contest, seat, card.box)
-    readings = _readings(box, seat) if box and box.has_card else []
-    same = next((each for each in readings if each.client_key == card.key), None)
-    if box is None or same is None:
-        _refuse_closed(contest)
-    if box is None:
+    found = slot(contest, seat, card.box)
+    if found is None:
+        _refuse_closed(Contest.objects.get(pk=contest.pk))
         raise CardRefused("box", f"There is no box {card.box[:10]} in this contest. Look at the number again.", 404)
-    given = _checked_marks(box.category, card)
+    readings = _readings(found.box, seat) if found.has_card else []
+    same = next((each for each in readings if each.client_key == card.key), None)
+    if same is None:
+        _refuse_closed(found.contest)
+    given = _checked_marks(found.category, card)
     if same is not None:
         if marks_of(same) != given:
             raise CardRefused("key", _KEY_USED, 409)
         return CONFLICT if same.kind == Reading.Kind.CONFLICT else ALREADY
-    dismissed = _refuse_box(box, seat, readings)
-    return _keep(contest, box, seat, card, given, readings, dismissed)
-
-
-def _find_box(contest: Contest, seat: Seat, number: str) -> Box | None:
-    """The box with all that decides whether a card of this seat is taken, in one query."""
-    of_seat = {"box": OuterRef("pk"), "seat": seat}
-    ruled = Ruling.objects.filter(**of_seat, kind__in=["lost", "dismissal"], withdrawn_at__isnull=True)
-    return (
-        boxes_of_seat(contest, seat)
-        .filter(number=number)
-        .annotate(ruled=Exists(ruled), has_card=Exists(Card.objects.filter(**of_seat)))
-        .first()
-    )
+    dismissed = _refuse_slot(found, seat, readings)
+    return _keep(found, seat, card, given, readings, dismissed)
 
 
 def _readings(box: Box, seat: Seat) -> list[Reading]:
@@ -142,17 +131,18 @@ def _checked_marks(category: Category, card: PhoneCard) -> dict[str, Decimal]:
     return parsed[card.box]
 
 
-def _refuse_box(box: Box, seat: Seat, readings: list[Reading]) -> bool:
+def _refuse_slot(found: Slot, seat: Seat, readings: list[Reading]) -> bool:
     """Refuse a card that is not to come; whether the standing one was dismissed."""
+    box, category = found.box, found.category
     if box.table_id != seat.table_id:
         raise CardRefused("table", f"{box.number} is judged at another table. Give it to the captain.", 409)
-    if box.category.is_cancelled:
-        raise CardRefused("cancelled", f"{box.category.name} was cancelled: no marks are taken.", 409)
-    if box.kept_back:
+    if category.is_cancelled:
+        raise CardRefused("cancelled", f"{category.name} was cancelled: no marks are taken.", 409)
+    if found.kept_back:
         raise CardRefused("not judged", f"{box.number} is not judged: no marks are taken for it.", 409)
-    if box.vacant:
+    if found.vacant:
         raise CardRefused("vacant", "No card is expected from this seat in this category. Ask the captain.", 409)
-    if not box.ruled:
+    if not found.ruled:
         return False
     rulings = Ruling.objects.filter(
         box=box, seat=seat, kind__in=[Ruling.Kind.LOST, Ruling.Kind.DISMISSAL], withdrawn_at__isnull=True
@@ -164,8 +154,7 @@ def _refuse_box(box: Box, seat: Seat, readings: list[Reading]) -> bool:
 
 
 def _keep(
-    contest: Contest,
-    box: Box,
+    found: Slot,
     seat: Seat,
     card: PhoneCard,
     given: dict[str, Decimal],
@@ -184,11 +173,11 @@ def _keep(
             return CONFLICT
         kind, of_card = Reading.Kind.CONFLICT, {"standing": False}
     store_reading(
-        contest=contest,
-        category=box.category,
+        contest=found.contest,
+        category=found.category,
         seat=seat,
-        card=Card.objects.get(box=box, seat=seat) if box.has_card else Card.objects.create(box=box, seat=seat),
-        number=box.number,
+        card=_card(found, seat),
+        number=found.box.number,
         kind=kind,
         marks=given,
         by=seat_name(seat),
@@ -199,6 +188,12 @@ def _keep(
         **of_card,
     )
     return CONFLICT if kind == Reading.Kind.CONFLICT else STORED
+
+
+def _card(found: Slot, seat: Seat) -> Card:
+    if found.has_card:
+        return Card.objects.get(box=found.box, seat=seat)
+    return Card.objects.create(box=found.box, seat=seat)
 
 
 @transaction.atomic

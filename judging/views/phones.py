@@ -5,7 +5,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
 from contest.bearer import for_seat_token
-from contest.models import SeatToken
+from contest.models import Contest, SeatToken
 from contest.services.seat_tokens import why_ended
 from judging.forms.phone_card import MOST_BYTES, key_of, read_card, read_object
 from judging.selectors.seat import seat_label, seat_state
@@ -64,4 +64,5 @@ def seat_news(request: HttpRequest, token: SeatToken) -> HttpResponse:
     ended = why_ended(token)
     if ended:
         return JsonResponse({"error": "token", "reason": ended}, status=401)
-    return JsonResponse(seat_state(token.held_pass.contest, token.held_pass.seat))
+    contest = Contest.objects.get(pk=token.held_pass.contest_id)
+    return JsonResponse(seat_state(contest, token.held_pass.seat))

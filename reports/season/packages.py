@@ -13,9 +13,11 @@ from contest.rules.ruleset import RuleSet
 from contest.rules.say import total_text
 from contest.selectors.rules import parsed
 from reports.models import ImportedContest, PastResult, TeamAlias
+from reports.rules.hardness import CardRow
 from reports.rules.package import PackageError, sha256, unpack
 from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
 from reports.rules.verify import Finding, verify
+from reports.season.cards import shares
 
 
 @dataclass(frozen=True)
@@ -206,3 +208,20 @@ def imported_cards(team: Team) -> list[ImportedCard]:
                     )
                 )
     return found
+
+
+def imported_rows(team: Team) -> list[CardRow]:
+    """The same cards as the severity model takes them, beside those of `reports.season.cards`."""
+    return [
+        CardRow(
+            contest=card.contest,
+            category=card.category,
+            box=card.box,
+            table=card.table,
+            seat=card.seat,
+            team=card.team,
+            judge=card.judge,
+            shares=shares(card.marks, card.rules),
+        )
+        for card in imported_cards(team)
+    ]

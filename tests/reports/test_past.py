@@ -17,7 +17,8 @@ from contest.models import Contest, Team
 from judging.models import Tally
 from reports.models import ImportedContest, PastResult, Publication, TeamAlias
 from reports.rules.package import pack, unpack
-from reports.season.packages import imported_cards
+from reports.season.cards import card_rows
+from reports.season.packages import imported_cards, imported_rows
 from reports.season.past import past_boxes
 from tests.reports.cooks import clock, make_cook, page
 from tests.running import close_and_publish, run_day
@@ -281,6 +282,28 @@ def test_the_field_is_kept_without_names(elsewhere):
     assert card.judge == f"{elsewhere.uid}:{card.table}{card.seat}"
     weights = (Decimal("0.56"), Decimal("2.2972"), Decimal("1.1428"))
     assert card.weighted == sum(weight * mark for weight, mark in zip(weights, card.marks, strict=True))
+
+
+def test_an_imported_field_can_be_fitted():
+    """What the season's model says of the tables of a contest that was run here, it says of the same contest read
+    from its package."""
+    with transaction.atomic():
+        contest = close_and_publish(run_day())
+        package = bytes(Publication.objects.get(contest=contest).package)
+        tally = Tally.objects.get(contest=contest)
+        here = list(card_rows(contest, tally))
+        uid = contest.entries.get(number=3).team.uid
+        transaction.set_rollback(True)
+    team, client = make_cook(Team.objects.create(name="Team Alder", uid=uid))
+    bring(client, team, package)
+    there = imported_rows(team)
+    facts = [
+        sorted((row.category, row.box, row.table, row.seat, row.team, sorted(row.shares.items())) for row in rows)
+        for rows in (here, there)
+    ]
+    assert facts[0] == facts[1]
+    # Judges are named here; elsewhere each is a seat of its table, and there as many of them.
+    assert len({row.judge for row in there}) == len({row.judge for row in here}) == 12
 
 
 def test_a_team_of_another_name_is_asked_for_once(elsewhere):

@@ -13,7 +13,7 @@ class Person:
     def __init__(self, site: Served, browser: Browser) -> None:
         self.site = site
         self.page: Page = browser.new_context(reduced_motion="reduce").new_page()
-        self.page.set_default_timeout(15_000)
+        self.page.set_default_timeout(30_000)
         self.page.goto(site.address)
 
     def enter(self, word: str) -> None:

@@ -22,7 +22,7 @@ def free_port() -> int:
         return int(sock.getsockname()[1])
 
 
-def wait_for(check: Callable[[], Any], seconds: float = 30) -> Any:
+def wait_for(check: Callable[[], Any], seconds: float = 60) -> Any:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if found := check():
@@ -47,7 +47,7 @@ class Served:
     """`manage.py serve` (or `demo`) on a free port; `data` is the folder of FAIRBOX_DATA."""
 
     def __init__(
-        self, data: Path, *arguments: str, start: str = "serve", seconds: float = 30, port: int = 0, **more: str
+        self, data: Path, *arguments: str, start: str = "serve", seconds: float = 120, port: int = 0, **more: str
     ) -> None:
         """`more` goes into its environment."""
         self.port = port or free_port()
@@ -71,7 +71,7 @@ class Served:
     def fetch(self, path: str = "/", host: str | None = None) -> tuple[int, str, dict[str, str]]:
         request = urllib.request.Request(f"http://127.0.0.1:{self.port}{path}", headers={"Host": host} if host else {})
         try:
-            with urllib.request.urlopen(request, timeout=20) as answer:
+            with urllib.request.urlopen(request, timeout=60) as answer:
                 return answer.status, answer.read().decode(), dict(answer.headers)
         except urllib.error.HTTPError as error:
             with error:
@@ -91,7 +91,7 @@ class Served:
     def end(self, number: int = signal.SIGTERM) -> int:
         self.process.send_signal(number)
         try:
-            return self.process.wait(timeout=20)
+            return self.process.wait(timeout=60)
         finally:
             self.process.kill()
 

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.skipif(connection.vendor != "sqlite", reason="the demo 
 
 
 def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(command(*arguments), env=environment(folder), capture_output=True, text=True, timeout=400)
+    return subprocess.run(command(*arguments), env=environment(folder), capture_output=True, text=True, timeout=1200)
 
 
 def test_five_contests_are_published_and_the_newest_is_being_judged(demo_folder: Path) -> None:

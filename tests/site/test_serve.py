@@ -62,7 +62,7 @@ def test_a_worker_that_dies_is_started_again(served: Served) -> None:
 def test_ending_the_server_ends_the_worker(served: Served, number: int) -> None:
     (worker,) = wait_for(served.workers)
     assert served.end(number) == 0
-    wait_for(lambda: not alive(worker), 5)
+    wait_for(lambda: not alive(worker), 20)
     assert "Traceback" not in served.output()
     assert "Fatal" not in served.output()
 
@@ -70,12 +70,12 @@ def test_ending_the_server_ends_the_worker(served: Served, number: int) -> None:
 def test_the_worker_ends_even_where_the_server_is_killed(served: Served) -> None:
     (worker,) = wait_for(served.workers)
     served.end(signal.SIGKILL)
-    wait_for(lambda: not alive(worker), 10)
+    wait_for(lambda: not alive(worker), 30)
 
 
 def refused(data: Path, *arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        command("serve", *arguments), env=environment(data, **more), capture_output=True, text=True, timeout=60
+        command("serve", *arguments), env=environment(data, **more), capture_output=True, text=True, timeout=120
     )
 
 

@@ -26,6 +26,9 @@ from contest.tasks import fail_abandoned_tasks
 #: them sends nothing. The first is answered where there is a way to the internet, the others on a network without.
 PROBES = ("192.0.2.1", "192.168.1.1", "192.168.0.1", "10.0.0.1", "10.42.0.2", "172.16.0.1", "169.254.1.1")
 
+#: A larger body is refused before it is read: an imported list or package is far smaller, a card is tiny.
+MOST_BYTES = 8 * 1024 * 1024
+
 Say = Callable[[str], None]
 
 
@@ -171,7 +174,14 @@ def run(*, host: str, port: int, say: Say, ready: Callable[[], None]) -> None:
 
     try:
         server = waitress.create_server(
-            application, host=host, port=port, threads=8, connection_limit=500, ident="", **proxy_options()
+            application,
+            host=host,
+            port=port,
+            threads=8,
+            connection_limit=500,
+            ident="",
+            max_request_body_size=MOST_BYTES,
+            **proxy_options(),
         )
     except OSError as error:
         raise CannotServe(port_trouble(port, error)) from error

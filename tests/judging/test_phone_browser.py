@@ -4,6 +4,7 @@ The site is opened by a name over plain HTTP, as at a field, where browsers gran
 test has a seat of its own and waits for rows in the database, never for a page to say so.
 """
 
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -404,3 +405,11 @@ def test_the_page_bars_no_thumb_and_no_reader(second_field: Field, browser: Brow
     faults += faults_of(phone.page, "seat-unsent")
     assert faults == []
     phone.context.close()
+
+
+def test_ten_megabytes_are_refused_before_they_are_read(second_field: Field) -> None:
+    """The server answers while the body is still to come, and other cards come in as before."""
+    with socket.create_connection(("127.0.0.1", second_field.served.port), timeout=20) as connection:
+        head = "POST /api/cards/ HTTP/1.1\r\nHost: field.test\r\nContent-Type: application/json\r\n"
+        connection.sendall(f"{head}Content-Length: {10 * 1024 * 1024}\r\n\r\n{{".encode())
+        assert connection.recv(100).split(b"\r\n")[0].split()[1] == b"413"

@@ -84,9 +84,12 @@ def _kept(group: str, cards: SeasonCards, response: str, category: str) -> Sever
 def _result(cards: SeasonCards, response: str, category: str) -> dict[str, Any]:
     rows = [row for row in cards.rows if category in ("", row.category)]
     try:
-        hardness = Hardness(rows, response)
+        return _told(cards, Hardness(rows, response), category)
     except SeverityError as error:
         return {"problem": str(error), "contests": len(cards.contests)}
+
+
+def _told(cards: SeasonCards, hardness: Hardness, category: str) -> dict[str, Any]:
     fit = hardness.fit
     found: dict[str, Any] = {
         "contests": len(cards.contests),
@@ -97,7 +100,7 @@ def _result(cards: SeasonCards, response: str, category: str) -> dict[str, Any]:
         "at_boundary": list(fit.at_boundary),
         "connected": fit.connected,
         "tables_alike": hardness.tables_alike,
-        "points": _points(cards, response),
+        "points": _points(cards, hardness.response),
         "tables": {"|".join(key): asdict(table) for key, table in hardness.tables().items()},
     }
     if category:
@@ -109,7 +112,7 @@ def _result(cards: SeasonCards, response: str, category: str) -> dict[str, Any]:
         names=_names(cards),
         worths=_worths(found["points"]),
     )
-    if response == WEIGHTED:
+    if hardness.response == WEIGHTED:
         found["judges"] = hardness.judges()
         found["repetitions"] = REPETITIONS
         found["places"] = {

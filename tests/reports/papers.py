@@ -25,62 +25,50 @@ def text_of(found: "pdfplumber.PDF") -> str:
     return "\n".join(page.extract_text() or "" for page in found.pages)
 
 
-def clipped(found: "pdfplumber.PDF", margin: float = 2.0) -> list[str]:
-    """Words that leave the page or come closer to its edge than `margin` mm; rotated ones too."""
-    wrong = []
-    for number, page in enumerate(found.pages, 1):
-        near = margin * MM
-        for char in page.chars:
-            if not char["text"].strip():
-                continue
-            if (
-                char["x0"] < near
-                or char["x1"] > page.width - near
-                or char["top"] < near
-                or char["bottom"] > page.height - near
-            ):
-                wrong.append(f"page {number}: {char['text']!r} at {char['x0']:.0f}, {char['top']:.0f}")
-    return wrong
+def letters_on(page: Any) -> list[dict[str, Any]]:
+    """The visible letters of a page. Text for readers of tags alone is set too small to see."""
+    return [char for char in page.chars if char["text"].strip() and char["size"] > 2]
 
 
-def overlapping(found: "pdfplumber.PDF") -> list[str]:
-    """Pairs of letters that lie on each other: text that ran out of its place."""
-    wrong = []
-    for number, page in enumerate(found.pages, 1):
-        chars = [char for char in page.chars if char["text"].strip() and char["size"] > 2]
-        chars.sort(key=lambda char: char["top"])
-        for at, one in enumerate(chars):
-            for other in chars[at + 1 :]:
-                if other["top"] > one["bottom"] - 1:
-                    break
-                wide = min(one["x1"], other["x1"]) - max(one["x0"], other["x0"])
-                high = min(one["bottom"], other["bottom"]) - max(one["top"], other["top"])
-                smaller = min(one["width"] * one["height"], other["width"] * other["height"])
-                if wide > 0 and high > 0 and wide * high > 0.35 * smaller:
-                    wrong.append(
-                        f"page {number}: {one['text']!r} on {other['text']!r} at {one['x0']:.0f}, {one['top']:.0f}"
-                    )
-    return wrong
+def faults(pages: Iterable[Any], *, margin: float = 3.0) -> list[str]:
+    """What a reader would miss: letters at the edge of the page, across a table's line, on top of each other.
+
+    `margin`: how near to the edge a letter may come, in mm.
+    """
+    return [fault for page in pages for fault in (*_at_the_edge(page, margin), *_across_lines(page), *_on_others(page))]
 
 
-def outside_cells(found: "pdfplumber.PDF") -> list[str]:
-    """Letters of tables that cross a vertical line of their table."""
-    wrong = []
-    for number, page in enumerate(found.pages, 1):
-        upright = [
-            rect for rect in [*page.rects, *page.lines]
-            if abs(rect["x1"] - rect["x0"]) < 2 and abs(rect["bottom"] - rect["top"]) > 8
-        ]  # fmt: skip
-        for char in page.chars:
-            middle = (char["top"] + char["bottom"]) / 2
-            for line in upright:
-                across = char["x0"] + 0.8 < line["x0"] < char["x1"] - 0.8
-                if char["text"].strip() and across and line["top"] < middle < line["bottom"]:
-                    wrong.append(f"page {number}: {char['text']!r} at {char['x0']:.0f}, {char['top']:.0f}")
-    return wrong
+def _say(page: Any, char: dict[str, Any], what: str) -> str:
+    return f"page {page.page_number}: {char['text']!r} {what} at {char['x0']:.0f}, {char['top']:.0f}"
 
 
-def rows_on(page: Any, words: Iterable[str]) -> list[str]:
-    """Which of `words` stand on the page."""
-    text = page.extract_text() or ""
-    return [word for word in words if word in text]
+def _at_the_edge(page: Any, margin: float) -> Iterable[str]:
+    near = margin * MM
+    for char in letters_on(page):
+        inside_width = near <= char["x0"] and char["x1"] <= page.width - near
+        if not (inside_width and near <= char["top"] and char["bottom"] <= page.height - near):
+            yield _say(page, char, "near the edge")
+
+
+def _across_lines(page: Any) -> Iterable[str]:
+    upright = [
+        rect
+        for rect in [*page.rects, *page.lines]
+        if abs(rect["x1"] - rect["x0"]) < 2 and abs(rect["bottom"] - rect["top"]) > 8
+    ]
+    for char in letters_on(page):
+        middle = (char["top"] + char["bottom"]) / 2
+        for line in upright:
+            if char["x0"] + 0.8 < line["x0"] < char["x1"] - 0.8 and line["top"] < middle < line["bottom"]:
+                yield _say(page, char, "across a line")
+
+
+def _on_others(page: Any) -> Iterable[str]:
+    """Middles of letters that fall into one cell of a fine net lie on each other."""
+    seen: dict[tuple[int, int], dict[str, Any]] = {}
+    for char in letters_on(page):
+        middle = (round((char["x0"] + char["x1"]) / 5), round((char["top"] + char["bottom"]) / 6))
+        other = seen.setdefault(middle, char)
+        nearer = min(char["size"], other["size"])
+        if other is not char and abs(char["x0"] - other["x0"]) < nearer * 0.2 and char["text"] not in "ijlI.,:;'’|":
+            yield _say(page, char, f"on {other['text']!r}")

@@ -138,6 +138,7 @@ class Phone(threading.Thread):
                     self.traffic.acknowledged += 1
                 if self.chance.random() < 0.05:  # the answer did not reach the phone: it sends again
                     self.send_until_safe(token, card, only="already")
+        self.connection.close()
 
     def send_until_safe(self, token: str, card: dict[str, Any], only: str = "") -> None:
         pause = 0.05

@@ -30,37 +30,55 @@ pytestmark = [
     pytest.mark.skipif(connection.vendor != "sqlite", reason="the demo has its own SQLite file on any server"),
 ]
 
-#: What the demo does not have: a contest in preparation, a small one in the middle of its day.
+#: What the demo does not have: a contest in preparation, a small one in the middle of its day, and one just drawn in
+#: which sheets are keyed twice and judges may use phones.
 MORE = """
 from datetime import date, time
-from contest.models import Account
-from contest.services.rulesets import shipped_rule_set
-from contest.services.setup import add_category, create_contest, create_small_contest, local_moment, set_tables
-from contest.services.people import add_entry, add_judge
-from contest.services.rulesets import read_text
-from contest.models import RuleSet
+from contest.models import Account, Contest, RuleSet, Seat
 from contest.rules.ruleset import shipped_text
+from contest.services.draw import make_draw
+from contest.services.passes import issue_pass, word_of
+from contest.services.people import add_entry, add_judge
+from contest.services.phones import switch_phones
+from contest.services.rulesets import shipped_rule_set
+from contest.services.seating import seat_at_random
+from contest.services.setup import (
+    add_category, change_details, create_contest, create_small_contest, local_moment, set_tables)
+
 organiser = Account.objects.get(username="example-organiser")
 own = shipped_text("plain-points").replace('name = "Plain points"', 'name = "Example house rules"')
 RuleSet.objects.create(name="Example house rules", document=own, owner=organiser)
-small = create_small_contest(
+create_small_contest(
     organiser=organiser, name="Example Yard Cook-off", date=date(2030, 5, 4), time_zone="UTC",
     categories=[("Ribs", time(13))], team_names=[f"Team {n}" for n in range(1, 9)], judges=4)
-full = create_contest(
-    organiser=organiser, name="Example Cook-off Seven", slug="example-cook-off-seven", place="Example Quay",
-    date=date(2030, 6, 1), time_zone="UTC", rule_set=shipped_rule_set("taste-double"))
-for name, hour in (("Chicken", 12), ("Ribs", 13)):
-    add_category(contest=full, name=name, turn_in_at=local_moment(full, time(hour)))
-set_tables(contest=full, tables=2, seats=6)
-for n in range(1, 13):
-    add_entry(contest=full, number=n, team_name=f"Team Example {n}")
-    add_judge(contest=full, name=f"Judge Example {n}", contests_judged=n)
+
+def prepare(number, place):
+    contest = create_contest(
+        organiser=organiser, name=f"Example Cook-off {number}", slug=f"example-cook-off-{number.lower()}", place=place,
+        date=date(2030, 6, 1), time_zone="UTC", rule_set=shipped_rule_set("taste-double"))
+    for name, hour in (("Chicken", 12), ("Ribs", 13)):
+        add_category(contest=contest, name=name, turn_in_at=local_moment(contest, time(hour)))
+    set_tables(contest=contest, tables=2, seats=6)
+    for n in range(1, 13):
+        add_entry(contest=contest, number=n, team_name=f"Team Example {n}")
+        add_judge(contest=contest, name=f"Judge Example {n}", contests_judged=n)
+    return contest
+
+prepare("Seven", "Example Quay")
+drawn = prepare("Eight", "Example Ridge")
+seat_at_random(contest=drawn, by="organiser")
+change_details(contest=drawn, by="organiser", keying="all")
+switch_phones(contest=Contest.objects.get(pk=drawn.pk), on=True, by="organiser")
+make_draw(contest=drawn, by="organiser")
+seat = Seat.objects.get(table__contest=drawn, table__number=1, letter="B")
+print("judge", word_of(issue_pass(opens="seat", contest=drawn, seat=seat)))
 """
 
 #: Pages that no link leads to from where these roles stand, with the reason.
 NOT_REACHED = {
     "contest:first_account": "only before the first account",
     "contest:desk_rest": "only once the marks are locked; test_browser_small.py goes there",
+    "contest:live": "a part of the day's page, fetched by it",
     "contest:empty_table": "a file",
     "contest:rule_set_download": "a file",
     "reports:past_package_team": "only while a package waits; test_past.py goes there",
@@ -68,6 +86,8 @@ NOT_REACHED = {
     "reports:paper_job": "a part of the print page, fetched by it",
     "reports:paper_rules": "a style sheet",
     "reports:paper_sheets": "only where no PDF can be made; test_paper_page.py goes there",
+    "judging:seat_news": "answers a judge's phone in JSON",
+    "reports:revision_package": "a file",
     "judging:doubts": "a part of the tally page, fetched by it",
     "judging:calls": "a part of the rulings page, fetched by it",
     "judging:news": "a part of the captain's page, fetched by it",
@@ -83,6 +103,7 @@ def site(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterato
     )
     assert made.returncode == 0, made.stderr
     served = Served(folder, start="demo")
+    served.judge_word = made.stdout.split("judge ")[1].strip()
     yield served
     served.close()
 
@@ -90,7 +111,8 @@ def site(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterato
 @pytest.fixture(scope="module")
 def words(site: Served) -> dict[str, str]:
     """Who -> the address with the pass word, as the demo prints them."""
-    return dict(re.findall(r"^  (\w[^:]*):\s+(http://\S+/in/#\S+)$", site.output(), re.M))
+    printed = dict(re.findall(r"^  (\w[^:]*):\s+(http://\S+/in/#\S+)$", site.output(), re.M))
+    return {**printed, "judge": f"{site.address}/in/#{site.judge_word}"}
 
 
 @pytest.fixture(scope="module")
@@ -122,7 +144,7 @@ def look_up(page: Page, url: str) -> tuple[int, bool]:
 
 ROLES = (
     "visitor", "organiser", "head judge", "tally clerk", "turn-in desk", "captain of table 1", "announcer",
-    "a cook (Team Hazel)",
+    "judge", "a cook (Team Hazel)",
 )  # fmt: skip
 
 
@@ -149,7 +171,14 @@ class Tour:
             return ["/in/", f"/r/{slug}/sheet/{uuid.UUID(key)}/"]
         if role == "organiser":
             ((own,),) = rows(data, "select id from contest_ruleset where name = 'Example house rules'")
-            return [f"/rules/{own}/edit/", "/c/example-cook-off-six/windows/delay/?minutes=10"]
+            drawn = "/c/example-cook-off-eight"
+            return [
+                f"/rules/{own}/edit/",
+                "/c/example-cook-off-six/windows/delay/?minutes=10",
+                f"{drawn}/draw/again/",
+                f"{drawn}/marks/chicken/1/A/again/",
+                f"{drawn}/differences/",
+            ]
         return []
 
     def walk(self, role: str) -> list[str]:

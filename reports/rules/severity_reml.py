@@ -10,10 +10,14 @@ from numpy.typing import NDArray
 from reports.rules.severity_blocks import Factored
 from reports.rules.severity_plan import Counts, Floats, Plan
 
-START = 0.2  # every ratio, before the first step
+START = 0.2  # every ratio, before the first step;
+OTHER_START = 20.0  # of few rows, whose criterion may have several minima, also from here
+FEW = 1000  # rows
 TINY = 1e-7  # ratio × mean cell count at which a factor at nought is asked for its slope
-GREATEST = 1e9  # a ratio beyond has no residual left to be a ratio to
+GREATEST = 1e9  # a ratio beyond has no residual left to be a ratio to,
+NO_RESIDUAL = 1e-10  # nor has this share of all squares
 MOST_STEPS = 200
+MOST_RELEASES = 3  # of a factor from nought, so that none comes and goes for ever
 LEAPS = 3  # steps by the fixed-point rule before Newton's
 SMALL = 1e-13  # Newton's step promises less than this (in the criterion): there,
 STILL = 1e-9  # and the fixed point's less than this: the search ends
@@ -46,7 +50,7 @@ class Search:
         self.factors = len(counts.sizes) - 1
         self.freedom = counts.n - counts.sizes[-1]
         self.free = free
-        self.start = np.where(free, START, ratios)
+        self.given = ratios
         self.tiny = TINY * np.array(counts.sizes[:-1]) / counts.n
 
     def at(self, ratios: Floats) -> Point:
@@ -112,49 +116,60 @@ class Search:
         return found
 
     def run(self) -> Point:
-        """The minimum. Raises NoSolutionError where the residual variance vanishes or no step helps any more."""
-        point = self.at(self.start)
+        """The minimum; of few rows the lower of those found from two starts.
+
+        Raises NoSolutionError where the residual variance vanishes or no step helps any more.
+        """
+        found: list[Point] = []
+        starts = (START, OTHER_START) if self.counts.n <= FEW and self.free.any() else (START,)
+        for start in starts:
+            try:
+                found.append(self._run(np.where(self.free, start, self.given)))
+            except NoSolutionError:
+                if start == starts[-1] and not found:
+                    raise
+        return min(found, key=lambda point: point.criterion)
+
+    def _run(self, start: Floats) -> Point:
+        point = self.at(start)
         if point.criterion == inf:
             raise NoSolutionError("the factors explain every score exactly; nothing is left to judge their spread by")
-        released = np.zeros(self.factors, dtype=bool)
+        released = np.zeros(self.factors, dtype=int)
         for step in range(MOST_STEPS):
             if not self.free.any():
                 return point
             gradient, leap = self.slope(point)
             moving = self.free & (point.ratios > 0)
-            if step < LEAPS:
-                goal = np.where(moving, np.clip(leap, point.ratios / 100, point.ratios * 100), point.ratios)
-                promise = inf
+            goal, promise = self._leap(point, gradient, leap, moving)
+            if step >= LEAPS:
+                newton, newtons = self._newton(point, gradient, moving)
+                done = newtons < SMALL and promise < STILL
+                # Where the data hardly tell two factors apart Newton stands still and the slope does not.
+                if newtons * 1000 > promise:
+                    goal, promise = newton, newtons
+                better = None if done else self._toward(point, goal, promise)
+                if better is None:
+                    better = self._release(point, released)
+                    if better is None:
+                        break
+                    released += better.ratios != point.ratios
             else:
-                goal, promise = self._newton(point, gradient, moving)
-            if promise < SMALL:
-                # Without information Newton stands still where the slope does not: follow the fixed point.
-                goal = np.where(moving, np.clip(leap, point.ratios / 100, point.ratios * 100), point.ratios)
-                promise = -float(gradient @ (goal - point.ratios))
-            if promise < STILL:
-                freed = self._release(point, released)
-                if freed is None:
-                    return point
-                released |= freed.ratios != point.ratios
-                point = freed
-                continue
-            better = self._toward(point, goal, gradient, newton=step >= LEAPS)
-            if better is None and step >= LEAPS:
-                better = self._toward(point, np.where(moving, leap, point.ratios), gradient, newton=False)
-                if better is None or point.criterion - better.criterion < 1e-11 * abs(point.criterion):
-                    freed = self._release(point, released)
-                    if freed is None:
-                        return point
-                    released |= freed.ratios != point.ratios
-                    better = freed
-            if better is not None:
-                point = better
-            if point.ratios.max(initial=0.0) > GREATEST:
+                better = self._toward(point, goal, 0.0)
+            point = better or point
+            if point.ratios.max(initial=0.0) > GREATEST or point.quadratic < NO_RESIDUAL * self.counts.squares:
                 raise NoSolutionError("no residual is left; the factors explain the scores (nearly) exactly")
-        raise NoSolutionError(f"no minimum found in {MOST_STEPS} steps; leave a factor out")
+        else:
+            raise NoSolutionError(f"no minimum found in {MOST_STEPS} steps; leave a factor out")
+        return point
+
+    def _leap(self, point: Point, gradient: Floats, leap: Floats, moving: NDArray[np.bool_]) -> tuple[Floats, float]:
+        """Where the fixed-point rule leads, and the fall it promises."""
+        goal = np.where(moving, np.clip(leap, point.ratios / 10, point.ratios * 100), point.ratios)
+        goal[goal < self.tiny] = 0.0
+        return goal, -float(gradient @ (goal - point.ratios))
 
     def _newton(self, point: Point, gradient: Floats, moving: NDArray[np.bool_]) -> tuple[Floats, float]:
-        """Where Newton's step leads, ratios that it would make negative at nought, and the fall it promises."""
+        """Where Newton's step leads, what it would make negative at nought, and the fall it promises."""
         information = self.information(point)
         goal, inside = point.ratios.copy(), moving.copy()
         while inside.any():
@@ -168,25 +183,25 @@ class Search:
                 break
             inside &= ~negative
         goal = np.where(moving & ~inside, 0.0, np.minimum(goal, 10 * point.ratios))
+        goal[goal < self.tiny] = 0.0
         change = goal - point.ratios
         return goal, -float(gradient @ change)
 
-    def _toward(self, point: Point, goal: Floats, gradient: Floats, *, newton: bool) -> Point | None:
-        """The first point on the way to the goal, halving, that is low enough; None where none is."""
+    def _toward(self, point: Point, goal: Floats, promise: float) -> Point | None:
+        """The first point on the way to the goal, halving, that falls by some of the promise; None where none does."""
         change = goal - point.ratios
         slack = 1e-13 * (abs(point.criterion) + self.counts.n)
-        expected = min(0.0, float(gradient @ change)) if newton else 0.0
         share = 1.0
         for _ in range(12):
             tried = self.at(point.ratios + share * change)
-            if tried.criterion <= point.criterion + 1e-4 * share * expected + slack:
+            if tried.criterion <= point.criterion - 1e-4 * share * promise + slack:
                 return tried
             share /= 2 if share > 0.2 else 4
         return None
 
-    def _release(self, point: Point, released: NDArray[np.bool_]) -> Point | None:
+    def _release(self, point: Point, released: NDArray[np.int_]) -> Point | None:
         """A better point with a factor off its boundary, where the slope there points inward; None where all stay."""
-        held = self.free & (point.ratios == 0) & ~released
+        held = self.free & (point.ratios == 0) & (released < MOST_RELEASES)
         if not held.any():
             return None
         ratios = np.where(held, self.tiny, point.ratios)

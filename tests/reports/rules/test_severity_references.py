@@ -8,42 +8,7 @@ from scipy import optimize
 
 from reports.rules import severity_plan
 from reports.rules.severity import SeverityError, fit
-
-NAMES = ("team", "judge", "in_contest", "table", "entry")
-
-
-def contests(seed, *, contests=4, teams=12, judges=14, tables=2, categories=3, seats=3, missing=0.1, spread=None):
-    """A small invented season: score, factors, fixed cells; some cards missing, tables drawn per category."""
-    rng = np.random.default_rng(seed)
-    spread = spread or {"team": 1.2, "judge": 0.9, "in_contest": 0.7, "table": 0.6, "entry": 0.8, "error": 1.0}
-    effects: dict[object, float] = {}
-
-    def effect(name, *level):
-        return effects.setdefault((name, *level), rng.normal(0, spread[name]) if spread[name] else 0.0)
-
-    score, rows, cells = [], [], []
-    for contest in range(contests):
-        entered = rng.choice(teams, teams * 2 // 3, replace=False)
-        seated = rng.choice(judges, (tables, seats), replace=False)
-        for category in range(categories):
-            for place, team in enumerate(rng.permutation(entered)):
-                table = place % tables
-                for judge in seated[table]:
-                    if rng.random() < missing:
-                        continue
-                    row = {
-                        "team": (int(team),),
-                        "judge": (int(judge),),
-                        "in_contest": (contest, int(team)),
-                        "table": (contest, table),
-                        "entry": (contest, category, int(team)),
-                    }
-                    rows.append(row)
-                    cells.append(f"{contest}:{category}")
-                    score.append(
-                        20 + category + sum(effect(name, *row[name]) for name in NAMES) + rng.normal(0, spread["error"])
-                    )
-    return np.array(score), {name: [row[name] for row in rows] for name in NAMES}, cells
+from tests.reports.rules.seasons import NAMES, contests
 
 
 class Dense:
@@ -92,6 +57,9 @@ DESIGNS = {
     "no entries": ({}, ("team", "judge", "table"), True),
     "the command's example": ({}, ("team", "judge", "table"), False),
     "one factor": ({}, ("judge",), True),
+    "entries only, nothing crossed": ({}, ("entry",), True),
+    "nested only": ({}, ("entry", "in_contest"), True),
+    "more fixed cells than levels": ({"contests": 9, "teams": 9, "judges": 9}, ("judge", "team"), True),
     "many contests": ({"contests": 9, "teams": 9, "judges": 9, "categories": 2}, NAMES, True),
     "uneven": ({"missing": 0.5, "seats": 4, "judges": 20}, ("team", "judge", "entry"), True),
 }
@@ -103,7 +71,7 @@ def test_effects_errors_and_criterion_are_those_of_the_dense_model(design, dense
     if dense_lead:
         monkeypatch.setattr(severity_plan, "MOST_PAIRS", 0)
     options, names, with_cells = DESIGNS[design]
-    score, factors, cells = contests(11, **options)
+    score, factors, cells, _ = contests(11, **options)
     factors = {name: factors[name] for name in names}
     found = fit(score, factors, fixed=cells if with_cells else None)
     ratios = {name: found.variances[name] / found.residual for name in names}
@@ -124,7 +92,7 @@ def test_effects_errors_and_criterion_are_those_of_the_dense_model(design, dense
 @pytest.mark.parametrize("seed", range(6))
 def test_no_other_variances_are_likelier(seed):
     # A general minimiser (scipy, L-BFGS-B) on the dense criterion from other starts.
-    score, factors, cells = contests(seed, contests=3, teams=9, judges=9, tables=2, categories=2)
+    score, factors, cells, _ = contests(seed, contests=3, teams=9, judges=9, tables=2, categories=2)
     names = ("team", "judge", "table", "entry")
     factors = {name: factors[name] for name in names}
     found = fit(score, factors, fixed=cells)
@@ -141,12 +109,26 @@ def test_no_other_variances_are_likelier(seed):
     assert criterion(own) <= lowest + 1e-6
 
 
+def test_of_two_minima_the_lower_is_found():
+    # Eight made-up scores whose criterion has a minimum without judges, 21.675, and a lower one with them.
+    score = np.array([18.7, 18.7, 21.8, 21.8, 19.8, 19.4, 20.7, 19.8])
+    factors = {"judge": [0, 1, 0, 1, 2, 3, 2, 3], "team": [2, 2, 1, 1, 0, 0, 1, 1]}
+    dense = Dense(score, factors, ["all"] * 8)
+    without = dense.criterion({"judge": 0.0, "team": 2.11})[0]
+    assert without < dense.criterion({"judge": 0.01, "team": 2.11})[0]
+    assert without < dense.criterion({"judge": 0.0, "team": 2.5})[0]
+    found = fit(score, factors)
+    assert found.variances["judge"] > 0.5
+    assert found.reml_criterion == pytest.approx(19.6571469, abs=1e-6)
+    assert found.reml_criterion < without - 2
+
+
 def test_a_variance_of_nought_is_found_as_nought():
     # Of a factor without any effect about half the estimates stand at the boundary; all must be optima.
     spread = {"team": 1.0, "judge": 1.0, "in_contest": 0.0, "table": 0.0, "entry": 0.0, "error": 1.0}
     at_boundary = 0
     for seed in range(12):
-        score, factors, cells = contests(seed, spread=spread)
+        score, factors, cells, _ = contests(seed, spread=spread)
         factors = {name: factors[name] for name in ("team", "judge", "table")}
         found = fit(score, factors, fixed=cells)
         assert (found.variances["table"] == 0.0) == ("table" in found.at_boundary)
@@ -165,7 +147,9 @@ def test_one_contest_against_statsmodels(seed):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         from statsmodels.regression.mixed_linear_model import MixedLM
-    score, factors, cells = contests(seed, contests=1, teams=18, judges=9, tables=3, categories=4, seats=3, missing=0)
+    score, factors, cells, _ = contests(
+        seed, contests=1, teams=18, judges=9, tables=3, categories=4, seats=3, missing=0
+    )
     names = ("team", "judge", "entry")
     data = pandas.DataFrame({name: [str(level) for level in factors[name]] for name in names})
     data["score"], data["cell"], data["all"] = score, cells, 1
@@ -195,7 +179,7 @@ def test_one_contest_against_statsmodels(seed):
 
 
 def test_the_order_of_rows_and_the_names_of_levels_do_not_matter():
-    score, factors, cells = contests(5)
+    score, factors, cells, _ = contests(5)
     found = fit(score, factors, fixed=cells)
     order = np.random.default_rng(1).permutation(len(score))
     shuffled = fit(
@@ -209,7 +193,7 @@ def test_the_order_of_rows_and_the_names_of_levels_do_not_matter():
 
 
 def test_another_unit_scales_everything():
-    score, factors, cells = contests(6)
+    score, factors, cells, _ = contests(6)
     found, scaled = fit(score, factors, fixed=cells), fit(1000 + 10 * score, factors, fixed=cells)
     for name, variance in found.variances.items():
         assert scaled.variances[name] == pytest.approx(100 * variance, rel=1e-6, abs=1e-9)
@@ -218,7 +202,7 @@ def test_another_unit_scales_everything():
 
 
 def test_draws_have_the_posteriors_mean_and_covariance():
-    score, factors, cells = contests(7)
+    score, factors, cells, _ = contests(7)
     found = fit(score, factors, fixed=cells)
     unknowns = [("team", (place,)) for place in range(4)] + [("judge", (2,))]
     drawn = found.draws(unknowns, 40_000, np.random.default_rng(3))
@@ -230,7 +214,7 @@ def test_draws_have_the_posteriors_mean_and_covariance():
 
 
 def test_many_contrasts_are_each_ones_own():
-    score, factors, cells = contests(8)
+    score, factors, cells, _ = contests(8)
     found = fit(score, factors, fixed=cells)
     many = [
         {("table", table): 1.0, ("judge", judge): 0.5, ("team", (3,)): -0.25}

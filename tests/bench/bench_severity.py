@@ -94,7 +94,7 @@ def measured(command):
         _, status, usage = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(status)
         if process.returncode:
-            raise SystemExit(f"{command[0]} failed")
+            raise SystemExit(f"{command[0]} ended with {process.returncode}")
         out.seek(0)
         return json.loads(out.read().splitlines()[-1]) | {"memory": usage.ru_maxrss / 1024}
 

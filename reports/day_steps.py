@@ -8,12 +8,14 @@ from contest.navigation import Room, add_room
 from judging.models import Tally
 from reports.models import Publication
 
+PRINTERS = frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})
+
 
 def register() -> None:
     """Called once when the app is ready."""
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)
-    add_room(Room(58, "Print", "reports:paper", frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})))
+    add_room(Room(58, "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms))
     add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
     add_room(Room(95, "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published))
     add_room(
@@ -25,6 +27,11 @@ def register() -> None:
             when=_published,
         )
     )
+
+
+def _more_than_three_rooms(contest: Contest, parts: frozenset[str]) -> bool:
+    """A small contest's organiser has three rooms and no more: a link in one of them leads to the print page."""
+    return not contest.small or parts <= {"desk"}
 
 
 def _closed(contest: Contest, parts: frozenset[str]) -> bool:

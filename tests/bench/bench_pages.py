@@ -21,7 +21,13 @@ ROUNDS = 9
 
 
 def make_large():
-    contest = make_drawn(make_contest(teams=100, tables=17, seats=6, categories=("chicken", "ribs", "pork", "brisket")))
+    return fill(
+        make_drawn(make_contest(teams=100, tables=17, seats=6, categories=("chicken", "ribs", "pork", "brisket")))
+    )
+
+
+def fill(contest):
+    """Every box handed in and every card keyed."""
     take_in(contest)
     boxes = contest.boxes.select_related("table").prefetch_related("table__seats").order_by("number")
     cards = Card.objects.bulk_create(Card(box=box, seat=seat) for box in boxes for seat in box.table.seats.all())

@@ -148,8 +148,8 @@ def test_rooms_of_organiser_and_desk():
     assert [name for name in rooms(full, "organiser") if name in ("Draw", "Boxes in", "Windows")] == ["Draw", "Windows"]
     assert rooms(small, "organiser")[0] == "Boxes in"
     assert "Draw" not in rooms(small, "organiser")
-    assert [name for name in rooms(full, "desk") if name != "Check-in"] == ["Boxes in", "Ledger", "Labels", "Windows"]
-    assert rooms(small, "desk") == ["Boxes in", "Ledger", "Labels"]
+    assert [name for name in rooms(full, "desk") if name != "Check-in"] == ["Boxes in", "Ledger", "Labels", "Windows", "Print"]
+    assert rooms(small, "desk") == ["Boxes in", "Ledger", "Labels", "Print"]
 
 
 def test_a_one_person_small_contest_keeps_one_boxes_in_room():

@@ -1,4 +1,4 @@
-"""The short version of the load run: 120 cards, eight clients, two kills."""
+"""The short version of the load run: 480 cards, eight clients, two kills."""
 
 from pathlib import Path
 
@@ -10,9 +10,9 @@ pytestmark = pytest.mark.slow
 
 
 def test_no_acknowledged_card_is_lost_when_the_server_is_killed(tmp_path: Path) -> None:
-    found = hand_in.run(tmp_path, teams=20, tables=4, categories=1, clients=8, kills=2, seed=7, env={})
+    found = hand_in.run(tmp_path, teams=40, tables=7, categories=2, clients=8, kills=2, seed=7, env={})
     assert found["wrong"] == []
-    assert (found["cards"], found["acknowledged"], found["kills"]) == (120, 120, 2)
+    assert (found["cards"], found["acknowledged"], found["kills"]) == (480, 480, 2)
     assert min(found["requests cut off"]) >= 1
     assert set(found["answers"]) <= {200, 201}
 

@@ -22,12 +22,12 @@ def free_port() -> int:
         return int(sock.getsockname()[1])
 
 
-def wait_for(check: Callable[[], Any], seconds: float = 60) -> Any:
+def wait_for(check: Callable[[], Any], seconds: float = 60, every: float = 0.1) -> Any:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if found := check():
             return found
-        time.sleep(0.1)
+        time.sleep(every)
     raise AssertionError("waited in vain")
 
 

@@ -88,9 +88,7 @@ def _check_labels(request: DrawRequest) -> None:
     for mapping, name in ((request.entries, "entries"), (request.tables, "tables")):
         for key in mapping:
             if key not in request.categories:
-                raise DrawRefused(
-                    f"{name} name the category {key!r}, which is not drawn: add it or drop them"
-                )
+                raise DrawRefused(f"{name} name the category {key!r}, which is not drawn: add it or drop them")
     if request.most_boxes is not None and request.most_boxes < 1:
         raise DrawRefused(f"{request.most_boxes} boxes a table: allow at least 1")
 

@@ -179,20 +179,26 @@ def kill_in_flight(served: Served, traffic: Traffic) -> int:
     return len(in_flight & traffic.unanswered)
 
 
-def disturb(data: Path, served: Served, traffic: Traffic, at: list[int], env: dict[str, str], chance: random.Random):
-    """Kill the server at each count of acknowledged cards; the last server, and how many requests each kill cut off."""
+def disturb(
+    data: Path, standing: list[Served], traffic: Traffic, at: list[int], env: dict[str, str], chance: random.Random
+) -> list[int]:
+    """Kill the server at each count of acknowledged cards; how many requests each kill cut off.
+
+    `standing` holds the server that runs, its last, so that whoever called can close it whatever happens.
+    """
     cut = []
     for count in at:
         wait_for(lambda count=count: traffic.acknowledged >= count, 600, every=0.002)
         time.sleep(chance.uniform(0, 0.05))
         unanswered = 0
         while not unanswered:
+            served = standing[-1]
             unanswered = kill_in_flight(served, traffic)
             served.output_file.unlink()
-            served = Served(data, "--loopback", port=served.port, seconds=90, **env)
+            standing.append(Served(data, "--loopback", port=served.port, seconds=90, **env))
         cut.append(unanswered)
         print(f"killed at {traffic.acknowledged} acknowledged, {unanswered} requests without an answer", flush=True)
-    return served, cut
+    return cut
 
 
 def compare(data: Path, env: dict[str, str], traffic: Traffic, safe: set[str]) -> list[str]:
@@ -228,10 +234,10 @@ def run(
     names = ",".join(("chicken", "ribs", "pork", "brisket")[:categories])
     made = make_field(data, env, teams=teams, tables=tables, seats=6, categories=names)
     cards = make_cards(made["seats"], chance)
-    served = Served(data, "--loopback", seconds=90, **env)
+    standing = [Served(data, "--loopback", seconds=90, **env)]
     traffic = Traffic()
     phones = [
-        Phone(cards[place::clients], served.port, traffic, data / f"safe-{place}.txt", seed + place)
+        Phone(cards[place::clients], standing[0].port, traffic, data / f"safe-{place}.txt", seed + place)
         for place in range(clients)
     ]
     began = time.monotonic()
@@ -239,11 +245,11 @@ def run(
         phone.start()
     at = sorted(chance.sample(range(len(cards) // 50, len(cards) * 9 // 10), kills))
     try:
-        served, cut = disturb(data, served, traffic, at, env, chance)
+        cut = disturb(data, standing, traffic, at, env, chance)
         for phone in phones:
             phone.join(timeout=600)
     finally:
-        served.close()
+        standing[-1].close()
     safe = {line for phone in phones for line in phone.file.read_text().split()}
     wrong = [*traffic.trouble, *compare(data, env, traffic, safe)]
     if len(safe) != len(cards):

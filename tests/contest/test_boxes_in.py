@@ -148,7 +148,13 @@ def test_rooms_of_organiser_and_desk():
     assert [name for name in rooms(full, "organiser") if name in ("Draw", "Boxes in", "Windows")] == ["Draw", "Windows"]
     assert rooms(small, "organiser")[0] == "Boxes in"
     assert "Draw" not in rooms(small, "organiser")
-    assert [name for name in rooms(full, "desk") if name != "Check-in"] == ["Boxes in", "Ledger", "Labels", "Windows", "Print"]
+    assert [name for name in rooms(full, "desk") if name != "Check-in"] == [
+        "Boxes in",
+        "Ledger",
+        "Labels",
+        "Windows",
+        "Print",
+    ]
     assert rooms(small, "desk") == ["Boxes in", "Ledger", "Labels", "Print"]
 
 

@@ -28,14 +28,16 @@ from scipy.special import ndtr
 from contest.rules.say import count
 
 FEWEST = 3  # contests; below, no slope is told
-UNSURE = 0.75  # a chance between 1 − this and this tells nothing
+# A chance between 1 − this and this tells nothing. A cook reads some nine charts a season: at 3 in 4 one or two of them
+# would claim something by luck alone.
+UNSURE = 0.9
 STEPS = 40  # of the grid, for each of the two standard deviations
 
 Floats = NDArray[np.float64]
 Cook = TypeVar("Cook", bound=Hashable)
 
 # Rounded down: a claim is never stronger than its chance.
-_ODDS = ((0.98, "49 in 50"), (0.95, "19 in 20"), (0.9, "9 in 10"), (0.8, "8 in 10"), (UNSURE, "3 in 4"))
+_ODDS = ((0.98, "49 in 50"), (0.95, "19 in 20"), (UNSURE, "9 in 10"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +101,9 @@ def sentence(trend: Trend, subject: str, *, unit: str = "points", span: str = "t
     if trend.contests < FEWEST:
         there = "is one" if trend.contests == 1 else f"are {'none' if not trend.contests else count(trend.contests)}"
         return f"Not enough contests yet: a trend of your {subject} needs {count(FEWEST)}, there {there}."
-    if trend.slope is None or trend.chance is None or 1 - UNSURE < trend.chance < UNSURE:
+    if trend.slope is None or trend.chance is None or max(trend.chance, 1 - trend.chance) < UNSURE - 1e-12:
         return f"Whether your {subject} rose or fell {span}, {count(trend.contests)} contests cannot tell."
-    up = trend.chance >= UNSURE
+    up = trend.chance > 0.5
     chance = trend.chance if up else 1 - trend.chance
     odds = next(words for least, words in _ODDS if chance >= least - 1e-12)
     slope = f"{abs(trend.slope):.1f}"

@@ -7,6 +7,7 @@ urlpatterns = [
     path("api/cards/", phones.hand_in, name="hand_in"),
     path("api/seat/", phones.seat_news, name="seat_news"),
     path("c/<slug:slug>/seat/", seat.seat, name="seat"),
+    path("c/<slug:slug>/seat/worker.js", seat.worker, name="seat_worker"),
     path("c/<slug:slug>/marks/", sheets.marks, name="marks"),
     path("c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/", sheets.sheet, name="sheet"),
     path("c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/written/", keying.written, name="written"),

@@ -1,12 +1,13 @@
 """The judge's page: worked by its script on a phone, or as plain forms, one box at a time, without it."""
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.staticfiles import finders
+from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import anyone, for_parts
 from contest.models import Contest, SeatToken
 from contest.services.seat_tokens import issue_token, text_of
 from judging.forms.phone_card import PlainCardForm
@@ -14,6 +15,14 @@ from judging.selectors.seat import seat_label, seat_state
 from judging.services.phones import CardRefused, hand_in_card
 
 TOKEN_KEY = "seat_token_id"  # noqa: S105  (the session key that holds the token's row)
+
+
+@require_GET
+@anyone
+def worker(request: HttpRequest, slug: str) -> HttpResponse:
+    """The service worker's script, at an address under which a browser lets it serve the seat's page."""
+    path = finders.find("judging/seat-worker.js")
+    return FileResponse(open(path, "rb"), content_type="text/javascript", headers={"Cache-Control": "no-cache"})
 
 
 @never_cache

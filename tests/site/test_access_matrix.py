@@ -161,6 +161,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/tally/revise/": post("organiser head_judge"),
     "c/<slug:slug>/tally/box/<str:number>/": Row("organiser head_judge tally"),
     "c/<slug:slug>/seat/": Row("judge"),
+    "c/<slug:slug>/seat/worker.js": Row(EVERYBODY),
     # for phones: a seat's token opens, never a cookie
     "api/cards/": post("", sealed=NO_TOKEN, published=NO_TOKEN),
     "api/seat/": Row("", sealed=NO_TOKEN, published=NO_TOKEN),

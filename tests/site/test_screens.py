@@ -87,6 +87,7 @@ NOT_REACHED = {
     "reports:paper_rules": "a style sheet",
     "reports:paper_sheets": "only where no PDF can be made; test_paper_page.py goes there",
     "judging:seat_news": "answers a judge's phone in JSON",
+    "judging:seat_worker": "a script",
     "reports:revision_package": "a file",
     "judging:doubts": "a part of the tally page, fetched by it",
     "judging:calls": "a part of the rulings page, fetched by it",

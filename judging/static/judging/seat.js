@@ -328,6 +328,21 @@ async function start() {
   addEventListener("focus", askNews);
 }
 
+// Only where the browser allows it, which plain HTTP at a field is not: then a reload without signal shows this page.
+async function keepForReload() {
+  if (!isSecureContext || !("serviceWorker" in navigator)) return;
+  await navigator.serviceWorker.register("worker.js");
+  await navigator.serviceWorker.ready;
+  if (!navigator.serviceWorker.controller) {
+    await new Promise((done) => navigator.serviceWorker.addEventListener("controllerchange", done, { once: true }));
+  }
+  const parts = performance.getEntriesByType("resource").map((each) => each.name);
+  const needed = [location.href, ...parts].filter((each) => !new URL(each).pathname.startsWith("/api/"));
+  await Promise.all([...new Set(needed)].map((each) => fetch(each)));
+  root.dataset.keptForReload = "yes";
+}
+
+keepForReload().catch(() => {});
 start().catch(() => {
   // Without storage a finished card could be lost: the plain forms send one box at a time and keep nothing.
   document.getElementById("no-store").hidden = false;

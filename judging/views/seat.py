@@ -1,7 +1,9 @@
 """The judge's page: worked by its script on a phone, or as plain forms, one box at a time, without it."""
 
+from pathlib import Path
+
 from django.contrib.staticfiles import finders
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
@@ -22,7 +24,8 @@ TOKEN_KEY = "seat_token_id"  # noqa: S105  (the session key that holds the token
 def worker(request: HttpRequest, slug: str) -> HttpResponse:
     """The service worker's script, at an address under which a browser lets it serve the seat's page."""
     path = finders.find("judging/seat-worker.js")
-    return FileResponse(open(path, "rb"), content_type="text/javascript", headers={"Cache-Control": "no-cache"})
+    script = Path(path).read_bytes()
+    return HttpResponse(script, content_type="text/javascript", headers={"Cache-Control": "no-cache"})
 
 
 @never_cache

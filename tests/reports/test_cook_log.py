@@ -1,5 +1,6 @@
 """A team's cook log: noted with one tap or two, private, set beside the marks once they are public."""
 
+import zlib
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -15,7 +16,7 @@ from reports.season.days import find_day
 from reports.season.fits import fit_season
 from reports.season.past import keep_result
 from reports.services import publish
-from tests.factories import make_contest, make_drawn, mark_everything, take_in
+from tests.factories import make_card, make_contest, make_drawn, mark_everything, take_in
 from tests.reports.cooks import clock, make_cook, page
 
 __all__ = ["clock"]
@@ -348,6 +349,15 @@ def test_two_results_of_one_day_are_not_guessed_between(cook, clock):
     assert cooks_of(team)[0].result is None
 
 
+def mark_with_scatter(contest):
+    """Judges who do not quite agree: without any scatter no model of tables and judges can be fitted."""
+    for box in contest.boxes.select_related("table").order_by("number"):
+        for seat in box.table.seats.all():
+            scatter = zlib.crc32(f"{box.number}{seat.letter}".encode())
+            keys = ("appearance", "taste", "tenderness")
+            make_card(box, seat, {key: 5 + (scatter >> 4 * place) % 4 for place, key in enumerate(keys)})
+
+
 def test_the_adjusted_total_is_that_of_the_seasons_fit(clock):
     """Two contests of a year, fitted: the log counts each box as the season page shows it."""
     team, client = make_cook()
@@ -357,7 +367,7 @@ def test_the_adjusted_total_is_that_of_the_seasons_fit(clock):
         contest.entries.filter(number=1).update(team=team)
         make_drawn(contest)
         take_in(contest)
-        mark_everything(contest)
+        mark_with_scatter(contest)
         put_out(contest)
         client.post(page("cook_log_of", team, contest.uid, "ribs"), {"do": "stage", "stage": "off", "at": "11:40"})
     assert [cook.result.adjusted for cook in cooks_of(team)] == [None, None], "before the fit as marked"

@@ -1,6 +1,7 @@
 """Settings that every test shares."""
 
 import os
+import signal
 
 import pytest
 from django.db import connection
@@ -13,6 +14,9 @@ hypothesis_settings.load_profile("steady")
 
 # As manage.py does, before numpy is there: on a busy machine threads that wait for each other cost ten times as much.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# A suite that a script starts in the background ignores interrupts, and so would every server that it starts and ends.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # The browser's driver keeps an event loop in the test's thread; the tests themselves are not asynchronous.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")

@@ -202,11 +202,11 @@ TABLE: dict[str, Row] = {
     "teams/<uuid:team>/season/<slug:group>/boxes.xlsx": Row(MEMBERS, sealed=NONE_YET),
     "teams/<uuid:team>/season/<slug:group>/tables/": Row(MEMBERS, sealed=NONE_YET),
     "teams/<uuid:team>/season/<slug:group>/trends/": Row(MEMBERS, sealed=NONE_YET),
-    "teams/<uuid:team>/season/<slug:group>/work/": post(MEMBERS, sealed=NONE_YET, published={"cook": MOVED}),
+    "teams/<uuid:team>/season/<slug:group>/fit/": post(MEMBERS, sealed=NONE_YET, published={"cook": MOVED}),
     "teams/<uuid:team>/box/<slug:slug>/<slug:key>/": Row(MEMBERS, sealed=NONE_YET),
     "c/<slug:slug>/agreement/": Row("organiser head_judge"),
     "c/<slug:slug>/agreement/places/": Row("organiser head_judge"),
-    "c/<slug:slug>/agreement/work/": post("organiser head_judge"),
+    "c/<slug:slug>/agreement/fit/": post("organiser head_judge"),
     # a team's own plan, log and results from elsewhere: private to its accounts
     "teams/<uuid:team>/plan/": Row(MEMBERS),
     "teams/<uuid:team>/plan/<uuid:day>/": Row(MEMBERS),

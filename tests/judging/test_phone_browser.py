@@ -416,19 +416,19 @@ def test_ten_megabytes_are_refused_before_they_are_read(second_field: Field) -> 
 
 
 def test_in_a_secure_context_a_reload_without_signal_shows_the_page_and_what_was_marked(
-    field: Field, browser: Browser
+    second_field: Field, browser: Browser
 ) -> None:
     """A browser trusts loopback as it trusts HTTPS: there the service worker is granted."""
-    judge = Judge(field, browser, field.free.pop())
-    judge.page.goto(f"http://127.0.0.1:{field.served.port}/in/#{judge.seat['word']}")
+    judge = Judge(second_field, browser, second_field.free[5])
+    judge.page.goto(f"http://127.0.0.1:{second_field.served.port}/in/#{judge.seat['word']}")
     judge.page.locator("#phone[data-kept-for-reload]").wait_for()
     judge.mark(7)
-    field.stop()
+    second_field.stop()
     try:
         judge.page.reload()
         expect(judge.page.locator("#box")).to_have_text("203")  # 201 is marked: the next one waits
         judge.page.locator(".dots").get_by_role("button", name="201").click()
         expect(judge.page.locator('.scale [data-mark="7"]')).to_have_attribute("aria-pressed", "true")
     finally:
-        field.start()
+        second_field.start()
     judge.context.close()

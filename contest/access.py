@@ -15,6 +15,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django_htmx.http import HttpResponseClientRefresh
 
 from contest.models import Account, Contest, ContestRole, Pass, Seat, Table, Team
 
@@ -107,7 +108,7 @@ def find_viewer(request: HttpRequest) -> Viewer:
         .select_related("contest", "table", "seat__table")
         .first()
     )
-    return Viewer(held_pass=held)
+    return Viewer(held_pass=None if held is None or held.has_ended else held)
 
 
 def viewer_context(request: HttpRequest) -> dict[str, Any]:
@@ -129,6 +130,8 @@ def mark(view: Callable[..., HttpResponse], access: Access) -> Callable[..., Htt
 
 
 def ask_to_sign_in(request: HttpRequest) -> HttpResponse:
+    if getattr(request, "htmx", False):  # a part of a page asks: the page itself is to be loaded anew
+        return HttpResponseClientRefresh()
     return redirect_to_login(request.get_full_path())
 
 

@@ -265,6 +265,11 @@ class Pass(models.Model):
     def __str__(self) -> str:
         return f"{self.get_opens_display()} pass"
 
+    @property
+    def has_ended(self) -> bool:
+        """A captain's and a judge's pass opens nothing once the tally of their contest is closed."""
+        return self.opens in (self.Opens.TABLE, self.Opens.SEAT) and not self.contest.is_sealed
+
 
 class SeatToken(models.Model):
     """What a judge's phone sends cards with once the seat's pass was used on it.

@@ -6,6 +6,7 @@ stored; the row keeps its SHA-256 to be found by. A word carries 60 bits: a dige
 
 import hashlib
 import hmac
+from datetime import timedelta
 
 from django.conf import settings
 from django.contrib.auth import login
@@ -20,6 +21,7 @@ from contest.services.log import write_log
 # No letters or digits that are mistaken for another when read from paper: 32 signs, 5 bits each.
 ALPHABET = "23456789abcdefghijkmnpqrstuvwxyz"
 WORD_LENGTH = 12
+LONGEST_DAYS = 3  # a contest is over then, and phones are in other hands
 
 
 def word_of(held: Pass) -> str:
@@ -97,6 +99,7 @@ def open_session(request: HttpRequest, held: Pass) -> None:
     if held.opens == Pass.Opens.ACCOUNT:
         login(request, held.account, backend="django.contrib.auth.backends.ModelBackend")
         return
+    request.session.set_expiry(timedelta(days=LONGEST_DAYS))
     request.session[PASS_KEY] = held.pk
     if held.opens == Pass.Opens.DESK:
         write_log(

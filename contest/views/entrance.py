@@ -64,7 +64,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 
 def safe_following(request: HttpRequest, following: str) -> str:
-    if following and url_has_allowed_host_and_scheme(following, {request.get_host()}):
+    if following and url_has_allowed_host_and_scheme(
+        following, {request.get_host()}, require_https=request.is_secure()
+    ):
         return following
     return reverse("contest:home")
 
@@ -77,6 +79,7 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 
 
 NO_SUCH_WORD = "No such pass word, or it was replaced by a newer one. Read it again from the slip."
+CONTEST_OVER = "The tally of this contest is closed: the pass words of its tables and seats open nothing any more."
 TOO_MANY_TRIES = "Pass words that begin like this were wrong too often. Wait five minutes, then read it from the slip."
 
 
@@ -90,16 +93,16 @@ def pass_in(request: HttpRequest) -> HttpResponse:
         tried = {"door": "pass word", "name": first_signs(word), "address": request.META.get("REMOTE_ADDR", "")}
         blocked = is_blocked(**tried)
         held = None if blocked else find_pass(word)
-        if held is not None:
+        if held is not None and not held.has_ended:
             open_session(request, held)
             request.viewer = type(request.viewer)(
                 account=held.account if held.opens == Pass.Opens.ACCOUNT else None,
                 held_pass=None if held.opens == Pass.Opens.ACCOUNT else held,
             )
             return redirect(landing_page(request, held.contest))
-        if not blocked:
+        if held is None and not blocked:
             note_failure(**tried)
-        form.add_error("word", TOO_MANY_TRIES if blocked else NO_SUCH_WORD)
+        form.add_error("word", CONTEST_OVER if held else TOO_MANY_TRIES if blocked else NO_SUCH_WORD)
     return render(request, "contest/pass_in.html", {"form": form}, status=422 if form.errors else 200)
 
 

@@ -55,8 +55,8 @@ def team_of(contest, number):
         ("tally", 403),
         ("desk", 403),
         ("desk pass", 403),
-        ("captain", 403),
-        ("judge", 403),
+        ("captain", 302),  # their passes ended at closing
+        ("judge", 302),
         ("stranger", 404),
         ("visitor", 302),
     ],

@@ -68,7 +68,7 @@ NOT_YET = {"all": 404}  # to everybody as if there were no such page
 NO_TOKEN = {"all": 401}
 TABLE: dict[str, Row] = {
     # the ways in
-    "": Row(EVERYBODY, sealed=TO_THEIR_ROOM, published={**TO_THEIR_ROOM, "judge": MOVED}),
+    "": Row(EVERYBODY, sealed=TO_THEIR_ROOM, published={"desk pass": MOVED}),
     "start/": Row(EVERYBODY, sealed={"all": MOVED}, published={"all": MOVED}),  # there is an account already
     "sign-in/": Row(EVERYBODY),
     "sign-out/": post(EVERYBODY),
@@ -229,6 +229,8 @@ TABLE: dict[str, Row] = {
 def expected(row: Row, role: str, state: str) -> int | None:
     """The status that `role` must meet; None for an allowed POST, whose answer is its form's business."""
     exceptions = getattr(row, state)
+    if state == "published" and role in ("captain", "judge"):
+        role = "visitor"  # passes of tables and seats end when the tally is closed
     if role in exceptions or "all" in exceptions:
         return exceptions.get(role, exceptions.get("all"))
     if row.who == MEMBERS:

@@ -1,0 +1,301 @@
+"""How versions score that a few tasters marked blind: means and differences with intervals, and a test by ranks.
+
+A table is tasters × versions, each cell the weighted mark of one card. Two views of it, which must agree before
+anything is claimed:
+
+- a mixed model, score = version + taster + error, the taster random, fitted by ``severity``; differences between
+  versions carry 95 % intervals for all of them together (Tukey's studentised range; with two versions it is t);
+- Friedman's test on ranks within tasters, ties corrected, which asks nothing of the marks but their order. Its p-value
+  is exact for small tables and simulated, from a fixed seed, for larger ones; the chi-square approximation is poor for
+  three tasters.
+
+Sources: Friedman (1937), ties as in Conover, Practical Nonparametric Statistics; Tukey (1953), all from memory; values
+that the tests are checked against are named there.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from itertools import combinations, permutations
+from math import factorial, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from contest.rules.say import count, counted, listed, sentence
+from reports.rules.sensory import ALPHA, POWER, how_often
+from reports.rules.severity import SeverityError, fit
+
+LEVEL = 0.95
+SIMULATIONS = 20_000
+SEED = 20_000
+#: Steps of the exact sum beyond which the p-value is simulated.
+MOST_STEPS = 400_000
+MOST_TASTERS = 200
+
+Table = Sequence[Sequence[float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Friedman:
+    """The statistic (chi-square with `degrees` degrees of freedom in large tables) and its p-value.
+
+    `exact` is the p-value as a fraction, None where it was simulated.
+    """
+
+    statistic: float
+    degrees: int
+    p: float
+    exact: Fraction | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mean:
+    """A version's mean with the half width of its 95 % interval."""
+
+    mean: float
+    half: float
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """Version `first` less version `second` (from nought), with its interval."""
+
+    first: int
+    second: int
+    estimate: float
+    low: float
+    high: float
+
+    @property
+    def is_clear(self) -> bool:
+        return self.low > 0 or self.high < 0
+
+
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """What a table says. `means` and `differences` are empty where the marks leave no scatter to judge by.
+
+    `tasters_sd`: how much tasters differ in level, `error_sd`: the scatter of a single card; `left_out`: tasters
+    without a card for every version.
+    """
+
+    tasters: int
+    left_out: int
+    plain_means: tuple[float, ...]
+    means: tuple[Mean, ...]
+    differences: tuple[Difference, ...]
+    tasters_sd: float
+    error_sd: float
+    friedman: Friedman | None
+
+    @property
+    def clear(self) -> list[Difference]:
+        """The differences that are told: both views agree."""
+        if self.friedman is None or self.friedman.p > ALPHA:
+            return []
+        return [each for each in self.differences if each.is_clear]
+
+
+def friedman(table: Table) -> Friedman | None:
+    """Friedman's test of n tasters × k versions, ties corrected; None below two of either, or if all ranks are tied.
+
+    With ranks r within tasters and their sums R over tasters, the statistic is
+    (k − 1) Σ (R − n(k + 1)/2)² ÷ ΣΣ (r − (k + 1)/2)². Without a difference every order of a taster's ranks, ties as
+    they are, is as likely as any other: the exact p-value counts them all. Raises ValueError for a ragged table.
+
+    Tested against the published examples of Hollander and Wolfe and of Conover, against scipy, and against counting
+    by hand.
+    """
+    marks = np.array(table, dtype=np.float64)
+    if marks.ndim != 2:
+        raise ValueError("every taster needs a mark for every version")
+    tasters, versions = marks.shape
+    if tasters < 2 or versions < 2:
+        return None
+    doubled = [tuple(round(2 * float(rank)) for rank in stats.rankdata(row)) for row in marks]
+    middle = versions + 1  # of doubled ranks
+    spread = sum((rank - middle) ** 2 for row in doubled for rank in row)
+    if spread == 0:
+        return None
+    observed = _distance([sum(column) for column in zip(*doubled, strict=True)], tasters * middle)
+    statistic = (versions - 1) * observed / spread
+    exact = _exact(doubled, observed, tasters * middle)
+    p = float(exact) if exact is not None else _simulated(doubled, observed, tasters * middle)
+    return Friedman(statistic, versions - 1, p, exact)
+
+
+def _distance(sums: Sequence[int], middle: int) -> int:
+    return sum((total - middle) ** 2 for total in sums)
+
+
+def _exact(doubled: Sequence[tuple[int, ...]], observed: int, middle: int) -> Fraction | None:
+    """The share of all orders that part the sums as far or farther; None where they are too many to count.
+
+    As every order of a row is equally likely, sums that differ only in which version has which count as one.
+    """
+    reached: Counter[tuple[int, ...]] = Counter({(0,) * len(doubled[0]): 1})
+    total = 1
+    for row in doubled:
+        # A table of distinct orders: ties make some of them the same.
+        orders = set(permutations(row)) if len(row) <= 6 else set()
+        if not orders or len(orders) * len(reached) > MOST_STEPS:
+            return None
+        total *= len(orders)
+        after: Counter[tuple[int, ...]] = Counter()
+        for sums, ways in reached.items():
+            for order in orders:
+                after[tuple(sorted(map(int.__add__, sums, order)))] += ways
+        reached = after
+    far = sum(ways for sums, ways in reached.items() if _distance(sums, middle) >= observed)
+    return Fraction(far, total)
+
+
+def _simulated(doubled: Sequence[tuple[int, ...]], observed: int, middle: int) -> float:
+    generator = np.random.default_rng(SEED)
+    sums: NDArray[np.int64] = np.zeros((SIMULATIONS, len(doubled[0])), dtype=np.int64)
+    for row in doubled:
+        sums += generator.permuted(np.tile(np.array(row, dtype=np.int64), (SIMULATIONS, 1)), axis=1)
+    far = int((((sums - middle) ** 2).sum(axis=1) >= observed).sum())
+    return (far + 1) / (SIMULATIONS + 1)
+
+
+def fewest_tasters(versions: int) -> int:
+    """Below this even tasters who agree on the whole order do not make Friedman's test tell."""
+    return next(n for n in range(2, 20) if Fraction(1, factorial(versions) ** (n - 1)) <= ALPHA)
+
+
+def scores(table: Sequence[Sequence[float | None]]) -> Scores:
+    """What the marks of tasters × versions say; tasters with a cell None are left out and counted."""
+    complete = [[mark for mark in row if mark is not None] for row in table if None not in row]
+    left_out = len(table) - len(complete)
+    if not complete:
+        return Scores(0, left_out, (), (), (), 0.0, 0.0, None)
+    plain = tuple(float(mean) for mean in np.mean(np.array(complete), axis=0))
+    found = Scores(len(complete), left_out, plain, (), (), 0.0, 0.0, friedman(complete))
+    return _modelled(found, complete) if len(complete) > 1 and len(plain) > 1 else found
+
+
+def _modelled(found: Scores, table: Table) -> Scores:
+    tasters, versions = len(table), len(table[0])
+    flat = [mark for row in table for mark in row]
+    who = [taster for taster in range(tasters) for _ in range(versions)]
+    what = list(range(versions)) * tasters
+    try:
+        model = fit(flat, {"taster": who}, fixed=what)
+    except SeverityError:  # all tasters part the versions by the very same points: there is no scatter
+        return found
+    if model.residual < 1e-12:
+        return found
+    degrees = (tasters - 1) * (versions - 1)
+    reach = critical(versions, degrees)
+    pairs = list(combinations(range(versions), 2))
+    parted = model.contrasts([{(None, one): 1.0, (None, other): -1.0} for one, other in pairs])
+    t = float(stats.t.ppf((1 + LEVEL) / 2, degrees))
+    means = tuple(Mean(*(value * by for value, by in zip(model.fixed[each], (1, t), strict=True))) for each in
+                  range(versions))  # fmt: skip
+    differences = tuple(
+        Difference(one, other, estimate, estimate - reach * error, estimate + reach * error)
+        for (one, other), (estimate, error) in zip(pairs, parted, strict=True)
+    )
+    return Scores(
+        found.tasters, found.left_out, found.plain_means, means, differences,
+        sqrt(model.variances["taster"]), sqrt(model.residual), found.friedman,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=512)
+def critical(versions: int, degrees: int) -> float:
+    """What the standard error of a difference is multiplied by, so that all intervals hold together nineteen times in
+    twenty. With two versions it is Student's t."""
+    if versions == 2:
+        return float(stats.t.ppf((1 + LEVEL) / 2, degrees))
+    return float(stats.studentized_range.ppf(LEVEL, versions, degrees)) / sqrt(2)
+
+
+def tasters_for(difference: float, error_sd: float, versions: int) -> int | None:
+    """Tasters who find `difference` between two versions four times in five at this scatter of a card.
+
+    None beyond MOST_TASTERS. By the non-central t distribution; never below what the ranks need.
+    Tested against statsmodels for two versions.
+    """
+    for tasters in range(fewest_tasters(versions), MOST_TASTERS + 1):
+        degrees = (tasters - 1) * (versions - 1)
+        away = difference / (error_sd * sqrt(2 / tasters))
+        reach = critical(versions, degrees)
+        if stats.nct.sf(reach, degrees, away) + stats.nct.cdf(-reach, degrees, away) >= POWER:
+            return tasters
+    return None
+
+
+def score_words(found: Scores, names: Sequence[str], one_mark: float) -> list[str]:
+    """The result in sentences. `one_mark`: what one mark more in every criterion is worth, in points."""
+    return list(_words(found, names, one_mark))
+
+
+def _words(found: Scores, names: Sequence[str], one_mark: float) -> Iterator[str]:
+    if found.tasters == 0:
+        yield "Cannot tell: nobody marked every version."
+        return
+    clear = found.clear
+    if clear:
+        yield sentence(listed([_parted(each, names) for each in clear])) + "."
+    else:
+        yield "Cannot tell: the versions may score alike or not."
+    fewest = fewest_tasters(len(names))
+    if found.differences:
+        yield sentence(_interval(max(found.differences, key=lambda each: abs(each.estimate)), names)) + "."
+    elif found.tasters > 1:
+        yield "The marks leave no scatter by which a difference could be judged."
+    if found.tasters == 1:
+        yield f"One taster is too few: one order alone says nothing. {sentence(count(fewest))} is the least."
+    elif found.tasters < fewest:
+        yield (
+            f"{sentence(counted(found.tasters, 'taster'))} are too few: even if all agreed on the order, chance alone does that {_chance_of_agreeing(found.tasters, len(names))}. "
+            f"{sentence(count(fewest))} is the least."
+        )
+    elif found.friedman is None:
+        yield "No taster marked one version higher than another."
+    else:
+        yield f"By order alone, chance parts them as far {how_often(Fraction(found.friedman.p))} (Friedman’s test)."
+    if not clear and any(each.is_clear for each in found.differences):
+        yield "The interval parts them, the order of the marks alone does not: nothing is claimed before both do."
+    if found.error_sd:
+        yield _needed(found, len(names), one_mark)
+
+
+def _chance_of_agreeing(tasters: int, versions: int) -> str:
+    return how_often(Fraction(1, factorial(versions) ** (tasters - 1)))
+
+
+def _needed(found: Scores, versions: int, one_mark: float) -> str:
+    needed = tasters_for(one_mark, found.error_sd, versions)
+    what = f"To find a difference of one mark in every criterion ({one_mark:g} points) at this scatter, it takes"
+    if needed is None:
+        return f"{what} more than {MOST_TASTERS} tasters."
+    there = f"there {'was' if found.tasters == 1 else 'were'} {count(found.tasters)}"
+    return f"{what} {counted(needed, 'taster')}; {there}."
+
+
+def _parted(each: Difference, names: Sequence[str]) -> str:
+    better, worse = (each.first, each.second) if each.estimate > 0 else (each.second, each.first)
+    return f"{names[better]} scored higher than {names[worse]}"
+
+
+def _interval(each: Difference, names: Sequence[str]) -> str:
+    """Always written from the version that did better."""
+    turn = each.estimate < 0
+    one, other = (each.second, each.first) if turn else (each.first, each.second)
+    low, high = (-each.high, -each.low) if turn else (each.low, each.high)
+    return (
+        f"{names[one]} {abs(each.estimate):.1f} points above {names[other]}, "
+        f"from {_signed(low)} to {_signed(high)} (95 % interval)"
+    )
+
+
+def _signed(value: float) -> str:
+    text = f"{abs(value):.1f}"
+    return text if value >= 0 or text == "0.0" else f"−{text}"

@@ -141,6 +141,7 @@ def _facts(contest: Contest, tally: Tally, heads: dict[str, str]) -> bytes:
         "date": contest.date.isoformat(),
         "time_zone": contest.time_zone,
         "one_person": contest.one_person,
+        "seal_opened": _seal_opened(contest),
         "revision": tally.revision,
         "reason": tally.reason,
         "categories": [
@@ -160,6 +161,13 @@ def _facts(contest: Contest, tally: Tally, heads: dict[str, str]) -> bytes:
         "logs": heads,
     }
     return (json.dumps(facts, ensure_ascii=False, indent=1) + "\n").encode()
+
+
+def _seal_opened(contest: Contest) -> dict[str, str] | None:
+    """When and why the seal was opened before closing; None where it was not."""
+    if contest.seal_opened_at is None:
+        return None
+    return {"at": contest.local(contest.seal_opened_at).isoformat(), "reason": contest.seal_opened_why}
 
 
 def _results(files: dict[str, bytes], rules: dict[str, RuleSet], inputs: dict) -> bytes:

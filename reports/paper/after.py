@@ -13,7 +13,7 @@ from judging.models import Tally
 from reports import selectors
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet, qr_picture
-from reports.sealing import seal_lines
+from reports.sealing import seal_lines, seal_summary
 from reports.selectors import Place, results_of
 from reports.sheets import SheetBox, sheet_of
 
@@ -34,13 +34,15 @@ def results_book(contest: Contest, options: Options) -> list[Sheet]:
         return []
     results = results_of(tally)
     names = tally.outcome["teams"]
+    lines = seal_lines(contest)
     front = {
         "contest": contest,
         "tally": tally,
         "results": results,
         "rules": in_words(contest_rules(contest)),
         "draw": standing_draw(contest),
-        "seal_lines": seal_lines(contest),
+        "seal_lines": lines,
+        "seal_summary": seal_summary(contest, lines),
         "publication": tally.publication,
         "address": f"{options.address}{reverse('reports:results', args=[contest.slug])}" if options.address else "",
         "workings": [

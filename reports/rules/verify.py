@@ -252,6 +252,7 @@ def _logs(package: _Package, printed: str | None) -> Iterator[Finding]:
             yield Finding(True, f"log-{name}.csv is whole: {len(chain)} rows.")
         else:
             yield Finding(False, f"log-{name}.csv does not end with the head that contest.json names.")
+    yield from _seal(package)
     if printed is None:
         return
     wanted = printed.strip().lower()
@@ -262,6 +263,22 @@ def _logs(package: _Package, printed: str | None) -> Iterator[Finding]:
             yield Finding(True, f"log-{name}.csv contains the printed head at row {hashes.index(wanted) + 1}{more}.")
             return
     yield Finding(False, "No row of either log has the printed head: this is not the log of that day.")
+
+
+def _seal(package: _Package) -> Iterator[Finding]:
+    """contest.json tells of an early opening of the seal, and of one person, where the log of the day does."""
+    chain = package.chain("day")
+    opened = [row.known["reason"] for row in chain if row.what == "seal opened"]
+    told = package.facts.get("seal_opened")
+    same = [told["reason"]] == opened if told else not opened
+    if not same:
+        yield Finding(False, "contest.json does not say of the seal what the log of the day says.")
+    elif opened:
+        yield Finding(True, f"The log says that the seal was opened early: {opened[0]}")
+    else:
+        yield Finding(True, "The log knows of no early opening of the seal.")
+    if any(row.what == "one person declared" for row in chain) and not package.facts["one_person"]:
+        yield Finding(False, "The log says that one person worked desk and tally; contest.json does not.")
 
 
 def _owners(package: _Package) -> Iterator[Finding]:

@@ -15,7 +15,7 @@ from contest.selectors.rules import contest_rules
 from judging.models import Tally
 from judging.templatetags.tally import tie_words
 from reports import selectors
-from reports.sealing import seal_lines
+from reports.sealing import seal_lines, seal_summary
 from reports.selectors import Place, Results, results_of
 from reports.tables import overall_table
 
@@ -42,6 +42,7 @@ def results(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
     """Champions first, then the categories; how the contest was sealed at the end."""
     contest, tally = find_published(request, slug, revision)
     published = selectors.publications(contest)
+    lines = seal_lines(contest)
     context = {
         "contest": contest,
         "tally": tally,
@@ -49,7 +50,8 @@ def results(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
         "newest": published[0].tally,
         "published": published,
         "draw": contest.draws.filter(standing=True).defer("secret_text", "draw_text").first(),
-        "seal_lines": seal_lines(contest),
+        "seal_lines": lines,
+        "seal_summary": seal_summary(contest, lines),
         "rules": in_words(contest_rules(contest)),
     }
     return render(request, "reports/results.html", context)

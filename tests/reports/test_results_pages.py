@@ -6,6 +6,7 @@ from django.urls import reverse
 from contest.models import Contest
 from contest.services.log import write_log
 from contest.services.passes import issue_pass, reissue_pass
+from contest.services.sealing import open_seal
 from judging.services.tally import close_tally, sign_off
 from reports.services import publish
 from tests.factories import client_for, make_contest, make_drawn, mark_everything, take_in, unguarded
@@ -120,9 +121,7 @@ def test_how_the_contest_was_sealed_is_told_from_the_log(client):
         facts={"category": "ribs", "boxes": ["207", "209"], "reason": "read out wrongly", "tally": "sealed"},
         by="Desk Person",
     )
-    contest.seal_opened_at = contest.created_at
-    contest.seal_opened_why = "a claim of illness"
-    contest.save()
+    open_seal(contest=contest, name=contest.name, reason="a claim of illness", by="organiser")
     sign_off(tally=close_tally(contest=contest, by="head judge"), by="head judge")
     publish(contest=contest, by="organiser")
     text = client.get(address(contest)).content.decode()
@@ -133,7 +132,7 @@ def test_how_the_contest_was_sealed_is_told_from_the_log(client):
         "A new pass word was made for a table captain of table 2",
         "Somebody signed in at the turn-in desk.",
         "corrected two swapped labels: boxes 207 and 209. Reason: read out wrongly",
-        "The seal was opened early. Reason: a claim of illness",
+        "The seal was opened early: the organiser saw names beside boxes from here on. Reason: a claim of illness",
         "The tally was closed.",
         "The head judge signed off revision 1.",
         "Revision 1 was published.",

@@ -128,6 +128,7 @@ TABLE: dict[str, Row] = {
     "c/<slug:slug>/draw/make/": post("organiser"),
     "c/<slug:slug>/draw/ceremony/": post("organiser"),
     "c/<slug:slug>/draw/again/": Row("organiser"),
+    "c/<slug:slug>/seal/": Row("organiser"),
     "c/<slug:slug>/boxes-in/": Row("organiser"),
     "c/<slug:slug>/desk/": Row("desk"),
     "c/<slug:slug>/desk/record/": post("desk"),

@@ -296,4 +296,77 @@ class Migration(migrations.Migration):
             model_name='teamstages',
             constraint=models.UniqueConstraint(fields=('team', 'category'), name='team_stages_once_a_category'),
         ),
+        migrations.CreateModel(
+            name='Practice',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('question', models.CharField(choices=[('triangle', 'Can they tell the difference?'), ('preference', 'Which do they prefer?'), ('score', 'How do the versions score?')], max_length=10)),
+                ('dish', models.CharField(max_length=60)),
+                ('served_at', models.DateTimeField(blank=True, null=True)),
+                ('closed_at', models.DateTimeField(blank=True, null=True)),
+                ('result', models.JSONField(blank=True, null=True)),
+                ('contest', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='practice', to='contest.contest')),
+                ('team', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='practices', to='contest.team')),
+            ],
+            options={
+                'ordering': ['-contest__date', '-id'],
+            },
+        ),
+        migrations.CreateModel(
+            name='Taster',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=40)),
+                ('practice', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='tasters', to='reports.practice')),
+                ('seat', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='taster', to='contest.seat')),
+            ],
+            options={
+                'ordering': ['seat__table__number'],
+            },
+        ),
+        migrations.CreateModel(
+            name='Version',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('order', models.PositiveSmallIntegerField()),
+                ('name', models.CharField(max_length=40)),
+                ('practice', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='versions', to='reports.practice')),
+            ],
+            options={
+                'ordering': ['order'],
+            },
+        ),
+        migrations.CreateModel(
+            name='Plate',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('box', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='plate', to='contest.box')),
+                ('version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='plates', to='reports.version')),
+            ],
+        ),
+        migrations.CreateModel(
+            name='Answer',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('at', models.DateTimeField(auto_now_add=True)),
+                ('box', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='answers', to='contest.box')),
+                ('category', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='answers', to='contest.category')),
+                ('seat', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='answers', to='contest.seat')),
+            ],
+            options={
+                'constraints': [models.UniqueConstraint(fields=('seat', 'category'), name='one_answer_a_taster_and_round')],
+            },
+        ),
+        migrations.AddConstraint(
+            model_name='practice',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('closed_at__isnull', True), ('result__isnull', True)), models.Q(('closed_at__isnull', False), ('result__isnull', False)), _connector='OR'), name='practice_closed_with_result'),
+        ),
+        migrations.AddConstraint(
+            model_name='version',
+            constraint=models.UniqueConstraint(fields=('practice', 'order'), name='version_order_once'),
+        ),
+        migrations.AddConstraint(
+            model_name='version',
+            constraint=models.UniqueConstraint(fields=('practice', 'name'), name='version_name_once'),
+        ),
     ]

@@ -10,10 +10,12 @@ from reports.models.cook import (
 )
 from reports.models.fits import ContestAgreement, SeasonWork, SeverityFit, Worked
 from reports.models.past import ImportedContest, PastResult, TeamAlias
+from reports.models.practice import Answer, Plate, Practice, Taster, Version
 from reports.models.prints import PrintJob
 from reports.models.publication import Publication
 
 __all__ = [
+    "Answer",
     "ContestAgreement",
     "CookDay",
     "CookLog",
@@ -23,12 +25,16 @@ __all__ = [
     "CookTemperature",
     "ImportedContest",
     "PastResult",
+    "Plate",
+    "Practice",
     "PrintJob",
     "Publication",
     "SeasonWork",
     "SeverityFit",
+    "Taster",
     "TeamAlias",
     "TeamField",
     "TeamStages",
+    "Version",
     "Worked",
 ]

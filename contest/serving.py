@@ -165,8 +165,12 @@ def proxy_options() -> dict[str, Any]:
     }
 
 
-def run(*, host: str, port: int, say: Say, ready: Callable[[], None]) -> None:
-    """Serve until Ctrl-C or SIGTERM, the worker beside it; `ready` is called once connections are accepted."""
+def run(*, host: str, port: int, say: Say, ready: Callable[[], None], worker: bool = True) -> None:
+    """Serve until Ctrl-C or SIGTERM; `ready` is called once connections are accepted.
+
+    Of several servers on one database exactly one has the `worker` beside it: what it clears up before it starts is
+    work that nobody else may still be doing.
+    """
     from contest.config.wsgi import application
 
     def end(number: int, frame: FrameType | None) -> None:
@@ -185,10 +189,11 @@ def run(*, host: str, port: int, say: Say, ready: Callable[[], None]) -> None:
         )
     except OSError as error:
         raise CannotServe(port_trouble(port, error)) from error
-    worker = WatchedWorker(say)
+    watched = WatchedWorker(say) if worker else None
     signal.signal(signal.SIGTERM, end)
     try:
-        worker.start()
+        if watched:
+            watched.start()
         ready()
         server.run()
     except (SystemExit, KeyboardInterrupt):  # before the server's own loop took over
@@ -196,4 +201,5 @@ def run(*, host: str, port: int, say: Say, ready: Callable[[], None]) -> None:
     finally:
         say("Ending: open requests are finished first.")
         server.close()
-        worker.stop()
+        if watched:
+            watched.stop()

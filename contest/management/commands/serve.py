@@ -34,8 +34,13 @@ class Command(BaseCommand):
         parser.add_argument(
             "--host", action="append", default=[], metavar="NAME", help="a further name or address the site answers to"
         )
+        parser.add_argument(
+            "--no-worker",
+            action="store_true",
+            help="for a second server on the same database: the first has the worker",
+        )
 
-    def handle(self, *, port: int, loopback: bool, host: list[str], **options: Any) -> None:
+    def handle(self, *, port: int, loopback: bool, host: list[str], no_worker: bool, **options: Any) -> None:
         if settings.DEBUG:
             raise CommandError("FAIRBOX_DEBUG=1 shows visitors the inside of the site. Unset it, then serve.")
         if not 1 <= port <= 65535:
@@ -46,9 +51,14 @@ class Command(BaseCommand):
             serving.check_port(listen, port)
             call_command("migrate", interactive=False, verbosity=0)
             serving.allow_hosts([*addresses, *host])
-            upkeep.enqueue()
+            if not no_worker:
+                upkeep.enqueue()
             serving.run(
-                host=listen, port=port, say=self.say, ready=lambda: self.greet([*host, *addresses], port, loopback)
+                host=listen,
+                port=port,
+                say=self.say,
+                ready=lambda: self.greet([*host, *addresses], port, loopback),
+                worker=not no_worker,
             )
         except serving.CannotServe as error:
             raise CommandError(str(error)) from error

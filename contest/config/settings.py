@@ -8,10 +8,13 @@ DATABASE_URL    postgres://… ; without it SQLite inside FAIRBOX_DATA
 """
 
 import os
+import time
+from contextlib import suppress
 from pathlib import Path
 
 import dj_database_url
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
 BASE_DIR = Path(__file__).resolve().parents[2]
@@ -20,17 +23,19 @@ DATA_DIR = Path(os.environ.get("FAIRBOX_DATA", BASE_DIR / ".data"))
 
 def kept_secret(path: Path) -> str:
     """The installation's secret key: made once and kept beside the data, since passes derive from it."""
-    try:
-        return path.read_text().strip()
-    except FileNotFoundError:
+    if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
-        key = get_random_secret_key()
-        try:
-            with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
-                file.write(key)
-        except FileExistsError:  # another process was first: its key is the one
-            return path.read_text().strip()
-        return key
+        with suppress(FileExistsError), open(path, "x", opener=_for_the_owner) as file:
+            file.write(get_random_secret_key())
+    for _ in range(100):
+        if key := path.read_text().strip():
+            return key
+        time.sleep(0.02)  # another process was first and is just writing it
+    raise ImproperlyConfigured(f"{path} is empty. Put the key of the last backup into it, or delete it for a new one.")
+
+
+def _for_the_owner(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 SECRET_KEY = os.environ.get("FAIRBOX_SECRET_KEY") or kept_secret(DATA_DIR / "secret.key")

@@ -13,6 +13,7 @@ Sources: Friedman (1937), ties as in Conover, Practical Nonparametric Statistics
 that the tests are checked against are named there.
 """
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -26,7 +27,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from contest.rules.say import count, counted, listed, sentence
-from reports.rules.sensory import ALPHA, POWER, how_often
+from reports.rules.sensory import ALPHA, POWER, fewest_tasters, how_often
 from reports.rules.severity import SeverityError, fit
 
 LEVEL = 0.95
@@ -163,11 +164,6 @@ def _simulated(doubled: Sequence[tuple[int, ...]], observed: int, middle: int) -
     return (far + 1) / (SIMULATIONS + 1)
 
 
-def fewest_tasters(versions: int) -> int:
-    """Below this even tasters who agree on the whole order do not make Friedman's test tell."""
-    return next(n for n in range(2, 20) if Fraction(1, factorial(versions) ** (n - 1)) <= ALPHA)
-
-
 def scores(table: Sequence[Sequence[float | None]]) -> Scores:
     """What the marks of tasters × versions say; tasters with a cell None are left out and counted."""
     complete = [[mark for mark in row if mark is not None] for row in table if None not in row]
@@ -222,13 +218,17 @@ def tasters_for(difference: float, error_sd: float, versions: int) -> int | None
     None beyond MOST_TASTERS. By the non-central t distribution; never below what the ranks need.
     Tested against statsmodels for two versions.
     """
-    for tasters in range(fewest_tasters(versions), MOST_TASTERS + 1):
+
+    def is_found(tasters: int) -> bool:
         degrees = (tasters - 1) * (versions - 1)
         away = difference / (error_sd * sqrt(2 / tasters))
         reach = critical(versions, degrees)
-        if stats.nct.sf(reach, degrees, away) + stats.nct.cdf(-reach, degrees, away) >= POWER:
-            return tasters
-    return None
+        # A clear finding the wrong way round is so rare beyond three errors that its digits get lost.
+        wrong_way = float(stats.nct.cdf(-reach, degrees, away)) if away < 3 else 0.0
+        return bool(stats.nct.sf(reach, degrees, away) + wrong_way >= POWER)
+
+    enough = bisect_left(range(MOST_TASTERS + 1), True, lo=fewest_tasters(versions), key=is_found)
+    return enough if enough <= MOST_TASTERS else None
 
 
 def score_words(found: Scores, names: Sequence[str], one_mark: float) -> list[str]:
@@ -254,8 +254,8 @@ def _words(found: Scores, names: Sequence[str], one_mark: float) -> Iterator[str
         yield f"One taster is too few: one order alone says nothing. {sentence(count(fewest))} is the least."
     elif found.tasters < fewest:
         yield (
-            f"{sentence(counted(found.tasters, 'taster'))} are too few: even if all agreed on the order, chance alone does that {_chance_of_agreeing(found.tasters, len(names))}. "
-            f"{sentence(count(fewest))} is the least."
+            f"{sentence(counted(found.tasters, 'taster'))} are too few: even if all agreed on the order, chance alone "
+            f"does that {_chance_of_agreeing(found.tasters, len(names))}. {sentence(count(fewest))} is the least."
         )
     elif found.friedman is None:
         yield "No taster marked one version higher than another."

@@ -9,9 +9,7 @@ tests; the interval is Clopper and Pearson's (1934).
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from math import comb
-
-from scipy import stats
+from math import comb, factorial
 
 from contest.rules.say import count, counted, sentence
 
@@ -142,6 +140,45 @@ def fewest_answers() -> int:
     return next(tries for tries in range(1, 20) if smallest_preference(tries) is not None)
 
 
+def fewest_tasters(versions: int) -> int:
+    """Scores: below this even tasters who agree on the whole order do not make a test by ranks tell."""
+    return next(n for n in range(2, 20) if Fraction(1, factorial(versions) ** (n - 1)) <= ALPHA)
+
+
+#: Scores: tasters who find a difference as large as the scatter of one card, four times in five, by number of
+#: versions; worked out by ``scoring.tasters_for``, against which the tests hold it.
+SCATTER_TASTERS = {2: 18, 3: 22, 4: 25, 5: 27, 6: 28}
+
+
+def beforehand(question: str, tastings: int, versions: int) -> list[str]:
+    """What it will take, said before anybody tastes. `question` as in ``tasting``; `tastings`: answers expected."""
+    if question == "triangle":
+        needed = smallest_correct(tastings)
+        more = f"A difference that every other taster really tastes needs {tastings_needed()} tastings to be found."
+        least = f"{sentence(counted(fewest_tastings(), 'tasting'))} are the least that can tell"
+    elif question == "preference":
+        needed = smallest_preference(tastings)
+        more = f"A preference of three in four needs {answers_needed()} tasters to be found."
+        least = f"{sentence(counted(fewest_answers(), 'taster'))} are the least that can tell"
+    else:
+        fewest = fewest_tasters(versions)
+        enough = f"Tasters here: {tastings}."
+        if tastings < fewest:
+            enough = f"{sentence(counted(tastings, 'taster'))} cannot tell, however they mark."
+        return [
+            f"{sentence(counted(fewest, 'taster'))} are the least that can tell {counted(versions, 'version')} apart. "
+            f"{enough}",
+            f"A difference as large as the scatter of one card needs {SCATTER_TASTERS[versions]} tasters to be found.",
+        ]
+    if needed is None:
+        return [f"{least}; {tastings} will answer, and the result will be “cannot tell”.", more]
+    if question == "triangle":
+        chance = how_often(at_least(needed, tastings, GUESS))
+        return [f"{needed} of {tastings} must find the odd plate: guessing does that {chance}.", more]
+    chance = how_often(min(Fraction(1), 2 * at_least(needed, tastings, EVEN)))
+    return [f"{needed} of {tastings} must prefer the same version: chance alone does that {chance}.", more]
+
+
 def triangle(tastings: int, correct: int) -> Triangle:
     """The triangle test. Raises ValueError where `correct` is not between 0 and `tastings`.
 
@@ -175,6 +212,8 @@ def _share(hits: int, tries: int) -> Interval:
     """A share with its exact (Clopper and Pearson) 95 % interval; all of it open without answers."""
     if tries == 0:
         return Interval(0.0, 0.0, 1.0)
+    from scipy import stats  # slow to import: not on the way to a page that only says what will be needed
+
     low = float(stats.beta.ppf(0.025, hits, tries - hits + 1)) if hits else 0.0
     high = float(stats.beta.ppf(0.975, hits + 1, tries - hits)) if hits < tries else 1.0
     return Interval(hits / tries, low, high)

@@ -9,7 +9,8 @@ import pytest
 from scipy import stats
 from statsmodels.stats.power import TTestPower
 
-from reports.rules.scoring import critical, fewest_tasters, friedman, score_words, scores, tasters_for
+from reports.rules.scoring import critical, friedman, score_words, scores, tasters_for
+from reports.rules.sensory import SCATTER_TASTERS, beforehand, fewest_tasters
 
 #: Hollander and Wolfe (1973), p. 140, rounding first base: 22 players × 3 ways (R's example of friedman.test).
 FIRST_BASE = [
@@ -122,6 +123,7 @@ def test_how_many_tasters():
     assert tasters_for(4.5, 3.0, 2) == 10
     expected = TTestPower().solve_power(effect_size=4.5 / (3 * sqrt(2)), alpha=0.05, power=0.8)
     assert 9 < expected < 10
+    assert {versions: tasters_for(1.0, 1.0, versions) for versions in range(2, 7)} == SCATTER_TASTERS
     assert tasters_for(50.0, 1.0, 2) == 6  # the fewest by ranks
     assert tasters_for(0.01, 5.0, 2) is None
 
@@ -148,3 +150,19 @@ def test_words_claim_only_what_both_views_show():
     assert "One taster is too few" in " ".join(score_words(scores([(3, 2)]), ["a", "b"], 4.5))
     flat = " ".join(score_words(scores([(5, 5)] * 7), ["a", "b"], 4.5))
     assert "No taster marked one version higher than another." in flat
+
+
+def test_what_it_will_take_is_said_beforehand():
+    assert beforehand("score", 3, 2) == [
+        "Six tasters are the least that can tell two versions apart. Three tasters cannot tell, however they mark.",
+        "A difference as large as the scatter of one card needs 18 tasters to be found.",
+    ]
+    assert beforehand("triangle", 3, 2)[0] == "3 of 3 must find the odd plate: guessing does that one time in 27."
+    assert beforehand("triangle", 12, 2)[0] == "8 of 12 must find the odd plate: guessing does that one time in 53."
+    assert beforehand("preference", 2, 2) == [
+        "Six tasters are the least that can tell; 2 will answer, and the result will be “cannot tell”.",
+        "A preference of three in four needs 30 tasters to be found.",
+    ]
+    assert beforehand("preference", 8, 2)[0] == (
+        "8 of 8 must prefer the same version: chance alone does that one time in 128."
+    )

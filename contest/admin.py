@@ -5,6 +5,8 @@ from django.contrib.auth.admin import UserAdmin
 
 from contest.models import Account, Season, Team, TeamMember
 
+# Deleting in bulk takes rows that contests stand on, and breaks on a list that was tampered with.
+admin.site.disable_action("delete_selected")
 admin.site.register(Account, UserAdmin)
 admin.site.register(Season)
 

@@ -50,11 +50,12 @@ def sheet_of(tally: Tally, number: str) -> list[SheetBox]:
         for box in group["boxes"]:
             if box["team"] == number:
                 rules = parsed(tally.inputs["rules"][group["key"]])
-                found.append(_sheet_box(group, box, given[box["box"]], rules))
+                found.append(sheet_box(group, box, given[box["box"]], rules))
     return found
 
 
-def _sheet_box(group: Mapping[str, Any], box: Mapping[str, Any], given: Mapping[str, Any], rules: RuleSet) -> SheetBox:
+def sheet_box(group: Mapping[str, Any], box: Mapping[str, Any], given: Mapping[str, Any], rules: RuleSet) -> SheetBox:
+    """One box of a tally's outcome; `group`: its category there, `given`: the box with its cards."""
     why = {dropped["seat"]: dropped["why"] for dropped in box["dropped"]}
     ranked = [each for each in group["boxes"] if each["total"] is not None]
     return SheetBox(

@@ -55,6 +55,7 @@ urlpatterns = [
     path("teams/<uuid:team>/log/<uuid:day>/<slug:key>/", cooklog.cook_log_of, name="cook_log_of"),
     path("teams/<uuid:team>/past/", past.past_results, name="past"),
     path("teams/<uuid:team>/past/<int:number>/", past.past_result, name="past_result"),
+    path("teams/<uuid:team>/past/<int:number>/flight/", season.past_flight, name="past_flight"),
     path("teams/<uuid:team>/past/import/", past.past_import, name="past_import"),
     path("teams/<uuid:team>/past/past-results.<slug:ending>", past.past_table, name="past_table"),
     path("teams/<uuid:team>/past/package/", past.past_package, name="past_package"),

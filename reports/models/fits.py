@@ -15,7 +15,10 @@ class Worked(models.TextChoices):
 class SeasonWork(models.Model):
     """One run over a season's contests. A run whose heartbeat stands still is taken for dead."""
 
-    group = models.CharField(max_length=30, help_text="The season: season-<id>, or year-<year> of contests without.")
+    group = models.CharField(
+        max_length=60,
+        help_text="The season: season-<id>, or year-<year> of contests without; +<team> with its packages.",
+    )
     state = models.CharField(max_length=8, choices=Worked.choices, default=Worked.WAITING)
     progress = models.PositiveSmallIntegerField(default=0, help_text="Fits done.")
     of = models.PositiveSmallIntegerField(default=0, help_text="Fits to do.")
@@ -38,7 +41,7 @@ class SeverityFit(models.Model):
     "" for all of them together. `result` is made by `reports.season.fits`.
     """
 
-    group = models.CharField(max_length=30)
+    group = models.CharField(max_length=60)
     key = models.CharField(max_length=64, unique=True, help_text="SHA-256 of all that the fit depends on.")
     contests = models.JSONField(help_text="Contest uids, sorted.")
     response = models.CharField(max_length=30)

@@ -35,11 +35,14 @@ class ImportedContest(models.Model):
     date = models.DateField()
     revision = models.PositiveSmallIntegerField(default=1)
     package_sum = models.CharField(max_length=64, help_text="SHA-256 of the package that was read.")
+    own = models.UUIDField(null=True, blank=True, help_text="The uid under which the package has the team.")
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
     boxes = models.JSONField(
         default=list,
-        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks}}; exact, as text.",
+        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks}, rank, total, result, "
+        "dropped}; exact, as text.",
     )
+    names = models.JSONField(default=list, help_text="A list of [category, its name], in the order of the day.")
     rules = models.JSONField(default=dict, help_text="Category → its rule set as TOML.")
     pending = models.BinaryField(
         null=True, blank=True, help_text="The package itself until a member has said which team is theirs; then gone."
@@ -70,6 +73,8 @@ class PastResult(models.Model):
     total = models.CharField(max_length=60, blank=True, help_text="Exact: a decimal, or p/q where none is exact.")
     possible = models.CharField(max_length=60, blank=True, help_text="The most points that a box could get; exact.")
     table = models.CharField(max_length=20, blank=True)
+    box = models.CharField(max_length=20, blank=True, help_text="Its number, where it came with a package.")
+    dropped = models.CharField(max_length=60, blank=True, help_text="Seats whose cards did not count, where known.")
     marks = models.JSONField(default=list, blank=True, help_text="A list of cards, each a list of marks as text.")
 
     class Meta:

@@ -39,7 +39,8 @@ class PackageCategory:
 
 @dataclass(frozen=True, slots=True)
 class PackageBox:
-    """`status` is the turn-in's; `marks` by seat in sheet order, exact text; `of`: boxes ranked in the category."""
+    """`status` is the turn-in's, `result` what the tally made of the box: ranked, short, …; `marks` by seat in sheet
+    order, exact text; `dropped`: (seat, why) of cards that do not count; `of`: boxes ranked in the category."""
 
     category: str
     box: str
@@ -49,7 +50,9 @@ class PackageBox:
     rank: int | None
     of: int
     total: str | None
+    result: str
     marks: Mapping[str, tuple[str, ...]]
+    dropped: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +116,9 @@ def _boxes(files: Mapping[str, bytes], facts: Mapping[str, Any], rules: Mapping[
                     rank=each.rank,
                     of=of,
                     total=None if each.total is None else total_text(each.total),
+                    result=each.status,
                     marks={card.seat: tuple(number_text(Decimal(mark)) for mark in card.marks) for card in box.cards},
+                    dropped=tuple((gone.seat, gone.why) for gone in each.dropped),
                 )
             )
     return found

@@ -1,19 +1,21 @@
 """A team's boxes of a season, each with its place, its table's hardness and its adjusted total. Reads only."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from math import sqrt
 from typing import Any
+from uuid import UUID
 
 from django.urls import reverse
 
 from contest.models import Contest, Entry, Team
 from judging.models import Tally
 from judging.templatetags.tally import points
-from reports.models import SeverityFit
+from reports.models import ImportedContest, SeverityFit
 from reports.rules.hardness import WEIGHTED
+from reports.season.own import imported_of, own_key
 from reports.season.past import PastBox, past_boxes
 from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
 
@@ -33,7 +35,8 @@ class Adjusted:
 
 @dataclass(frozen=True, slots=True)
 class SeasonBox:
-    """One box. `kind`: contest, practice or elsewhere. `total` is exact text; `adjusted` None where no fit tells."""
+    """One box. `kind`: contest, practice or elsewhere. `total` is exact text; `adjusted` None where no fit tells.
+    `has_field`: the other boxes' cards are known too, without which nobody can tell how hard its table was."""
 
     kind: str
     contest: str
@@ -51,6 +54,7 @@ class SeasonBox:
     dropped: str
     adjusted: Adjusted | None = None
     url: str = ""
+    has_field: bool = True
 
     @property
     def behind(self) -> int | None:
@@ -62,14 +66,26 @@ class SeasonBox:
 
 @dataclass
 class TeamSeason:
-    """What a team's season page shows. `fits`: response → the kept fit over all categories."""
+    """What a team's season page shows. `contests` are those here, `imported` those that it brought as packages;
+    `fits`: response → the kept fit over all categories, the team's own where packages are in."""
 
     team: Team
     group: Group
     groups: list[Group]
     boxes: list[SeasonBox] = field(default_factory=list)
     contests: list[Contest] = field(default_factory=list)
+    imported: list[ImportedContest] = field(default_factory=list)
     fits: dict[str, SeverityFit] = field(default_factory=dict)
+
+    @property
+    def work_key(self) -> str:
+        """Under which the fits are kept that have everything in them."""
+        return own_key(self.team, self.group.key) if self.imported else self.group.key
+
+    @property
+    def held(self) -> dict[str, Contest | ImportedContest]:
+        """Uid → contest, of both kinds."""
+        return {str(contest.uid): contest for contest in (*self.contests, *self.imported)}
 
     @property
     def fit(self) -> SeverityFit | None:
@@ -97,13 +113,22 @@ def fits_of(group: str) -> dict[str, SeverityFit]:
     return {fit.response: fit for fit in SeverityFit.objects.filter(group=group, category="").order_by("made_at")}
 
 
+def team_fits(team: Team, group: str, imported: Sequence[ImportedContest] | None = None) -> dict[str, SeverityFit]:
+    """The fits that a team's pages draw on: its own where it brought packages and they are worked out, else the
+    season's. `imported`: its packages of the season, looked up where they are not given."""
+    brought = imported_of(team, group) if imported is None else imported
+    own = fits_of(own_key(team, group)) if brought else {}
+    return own if usable(own.get(WEIGHTED)) else fits_of(group)
+
+
 def season_of(team: Team, key: str | None = None) -> TeamSeason | None:
     """The team's season by its key, or its newest. None where the team has nothing in it."""
     groups = groups_of(team)
     group = next((each for each in groups if key in (None, each.key)), None)
     if group is None:
         return None
-    season = TeamSeason(team, group, groups, fits=fits_of(group.key))
+    imported = imported_of(team, group.key)
+    season = TeamSeason(team, group, groups, imported=imported, fits=team_fits(team, group.key, imported))
     entries = Entry.objects.filter(team=team, contest__publications__isnull=False).select_related("contest__season")
     mine = {entry.contest: entry for entry in entries.distinct() if group_key(entry.contest) == group.key}
     season.contests = sorted(mine, key=lambda contest: (contest.date, contest.pk))
@@ -111,7 +136,8 @@ def season_of(team: Team, key: str | None = None) -> TeamSeason | None:
     for contest in season.contests:
         season.boxes += _boxes(mine[contest], contest, tallies[contest.pk], season.fit)
     keys = [each.key for each in groups]
-    season.boxes += [_past(box) for box in past_boxes(team) if past_group(box, keys) == group.key]
+    past = [box for box in past_boxes(team) if past_group(box.date, keys) == group.key]
+    season.boxes += [_past(team, box, season.fit) for box in past]
     season.boxes.sort(key=lambda box: box.date, reverse=True)
     return season
 
@@ -139,18 +165,18 @@ def _boxes(entry: Entry, contest: Contest, tally: Tally, fit: SeverityFit | None
                     status=box["status"],
                     total=box["total"] or "",
                     dropped=", ".join(dropped["seat"] for dropped in box["dropped"]),
-                    adjusted=adjusted(fit, contest, group["key"], box),
+                    adjusted=adjusted(fit, contest.uid, group["key"], box),
                     url=reverse("reports:season_box", args=[entry.team.uid, contest.slug, group["key"]]),
                 )
             )
     return found
 
 
-def adjusted(fit: SeverityFit | None, contest: Contest, key: str, box: Mapping[str, Any]) -> Adjusted | None:
+def adjusted(fit: SeverityFit | None, contest: UUID, key: str, box: Mapping[str, Any]) -> Adjusted | None:
     """What a fit says of a box of a tally's outcome. None without a fit, a total, cards in the fit or another table."""
     if fit is None or box["total"] is None:
         return None
-    uid = str(contest.uid)
+    uid = str(contest)
     table = fit.result["tables"].get(f"{uid}|{key}|{box['table']}")
     own = fit.result["boxes"].get(f"{uid}|{key}|{box['box']}")
     if table is None or own is None or table["hardness"] is None:
@@ -164,7 +190,14 @@ def adjusted(fit: SeverityFit | None, contest: Contest, key: str, box: Mapping[s
     return Adjusted(hardness, half, float(Fraction(box["total"])) + hardness, Z95 * scatter * worth)
 
 
-def _past(box: PastBox) -> SeasonBox:
+def adjusted_past(fit: SeverityFit | None, box: PastBox) -> Adjusted | None:
+    """The same of a box from elsewhere: None where it did not come with its whole field."""
+    if not box.has_field:
+        return None
+    return adjusted(fit, UUID(box.contest), box.key, {"total": box.total or None, "table": box.table, "box": box.box})
+
+
+def _past(team: Team, box: PastBox, fit: SeverityFit | None) -> SeasonBox:
     return SeasonBox(
         kind="elsewhere",
         contest=box.contest_name,
@@ -172,14 +205,17 @@ def _past(box: PastBox) -> SeasonBox:
         date=box.date,
         key=box.key,
         category=box.category,
-        box="",
+        box=box.box,
         table=box.table,
         tables=0,
         rank=box.place,
         of=box.field,
         status="accepted",
         total=box.total,
-        dropped="",
+        dropped=box.dropped,
+        adjusted=adjusted_past(fit, box),
+        url=reverse("reports:past_flight", args=[team.uid, box.number]) if box.has_field else "",
+        has_field=box.has_field,
     )
 
 

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -97,23 +98,45 @@ def judges_of(contest: Contest) -> dict[tuple[str, str, str], str]:
     return {(key, str(table), seat): str(uid) for key, table, seat, uid in rows}
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A contest of a season, here or elsewhere: its rules and its categories' names by key, in the order of the day."""
+
+    uid: str
+    date: date
+    rules: dict[str, RuleSet]
+    names: dict[str, str]
+
+
 @dataclass(frozen=True)
 class SeasonCards:
-    """All that a season's fits are made of. `inputs_hash` names it: tallies and who sat where."""
+    """All that a season's fits are made of. `inputs_hash` names it: tallies and who sat where.
+
+    `contests` and `tallies` are those of this installation; `held`: all contests, oldest first; `own`: the uid of the
+    team that brought some of them, "" where none did.
+    """
 
     contests: list[Contest]
     tallies: dict[int, Tally]
     rows: list[CardRow]
+    held: list[Held]
     inputs_hash: str
+    own: str = ""
 
     def rules(self, contest: Contest) -> dict[str, RuleSet]:
-        return {key: parsed(text) for key, text in self.tallies[contest.pk].inputs["rules"].items()}
+        return next(each.rules for each in self.held if each.uid == str(contest.uid))
 
 
 def season_cards(contests: list[Contest]) -> SeasonCards:
     tallies = published_tallies(contests)
     rows = [row for contest in contests for row in card_rows(contest, tallies[contest.pk])]
-    return SeasonCards(contests, tallies, rows, inputs_hash(contests, tallies))
+    held = [_held(contest, tallies[contest.pk]) for contest in contests]
+    return SeasonCards(contests, tallies, rows, held, inputs_hash(contests, tallies))
+
+
+def _held(contest: Contest, tally: Tally) -> Held:
+    names = {group["key"]: group["name"] for group in tally.outcome["categories"]}
+    return Held(str(contest.uid), contest.date, {key: parsed(tally.inputs["rules"][key]) for key in names}, names)
 
 
 def inputs_hash(contests: Iterable[Contest], tallies: Mapping[int, Tally]) -> str:

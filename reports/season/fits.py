@@ -20,7 +20,8 @@ from reports.rules.places import Announced, Field, Hold, Rejudged, Rules
 from reports.rules.severity import SeverityError
 from reports.season.agreement import agreement_of
 from reports.season.cards import SeasonCards, fit_key, points_of, season_cards
-from reports.season.seasons import contests_of
+from reports.season.own import members_of
+from reports.season.packages import with_packages
 from reports.season.slopes import slopes_of
 
 #: Changes whenever the same cards would give other figures.
@@ -30,9 +31,10 @@ Say = Callable[[int, int], None]
 
 
 def fit_season(group: str, say: Say = lambda done, of: None) -> list[SeverityFit]:
-    """Every fit of a season that is not kept yet; `say` is told how many are done of how many."""
-    cards = season_cards(contests_of(group))
-    if not cards.contests:
+    """Every fit of a season, or of a team's own, that is not kept yet; `say` is told how many are done of how many."""
+    members = members_of(group)
+    cards = with_packages(season_cards(members.contests), members)
+    if not cards.held:
         return []
     wanted = _wanted(cards)
     found = []
@@ -40,7 +42,7 @@ def fit_season(group: str, say: Say = lambda done, of: None) -> list[SeverityFit
         say(done, len(wanted) + 1)
         found.append(_kept(group, cards, response, category))
     say(len(wanted), len(wanted) + 1)
-    for contest in cards.contests:
+    for contest in cards.contests if not cards.own else []:
         _keep_agreement(cards, contest)
     say(len(wanted) + 1, len(wanted) + 1)
     return found
@@ -50,8 +52,8 @@ def _wanted(cards: SeasonCards) -> list[tuple[str, str]]:
     """(response, category): the weighted mark over all categories first, then each criterion, then each category."""
     criteria: dict[str, None] = {}
     categories: dict[str, None] = {}
-    for contest in cards.contests:
-        for key, rules in cards.rules(contest).items():
+    for held in cards.held:
+        for key, rules in held.rules.items():
             categories.setdefault(key)
             criteria.update(dict.fromkeys(criterion.key for criterion in rules.criteria))
     alone = list(categories) if len(categories) > 1 else []
@@ -59,7 +61,7 @@ def _wanted(cards: SeasonCards) -> list[tuple[str, str]]:
 
 
 def _kept(group: str, cards: SeasonCards, response: str, category: str) -> SeverityFit:
-    uids = sorted(str(contest.uid) for contest in cards.contests)
+    uids = sorted(held.uid for held in cards.held)
     key = fit_key(uids, response, category, FORMULA, ENGINE, cards.inputs_hash)
     known = SeverityFit.objects.filter(key=key, group=group).first()
     if known is not None:
@@ -86,13 +88,14 @@ def _result(cards: SeasonCards, response: str, category: str) -> dict[str, Any]:
     try:
         return _told(cards, Hardness(rows, response), category)
     except SeverityError as error:
-        return {"problem": str(error), "contests": len(cards.contests)}
+        return {"problem": str(error), "contests": len(cards.held)}
 
 
 def _told(cards: SeasonCards, hardness: Hardness, category: str) -> dict[str, Any]:
     fit = hardness.fit
     found: dict[str, Any] = {
-        "contests": len(cards.contests),
+        "contests": len(cards.held),
+        "brought": len(cards.held) - len(cards.contests),
         "cards": len(hardness.rows),
         "left_out": hardness.left_out,
         "variances": fit.variances,
@@ -105,13 +108,17 @@ def _told(cards: SeasonCards, hardness: Hardness, category: str) -> dict[str, An
     }
     if category:
         return found
-    found["boxes"] = {"|".join(key): asdict(box) for key, box in hardness.boxes().items()}
-    found["slopes"] = slopes_of(
+    boxes = hardness.boxes().items()
+    found["boxes"] = {"|".join(key): asdict(box) for key, box in boxes if cards.own in ("", box.team)}
+    slopes = slopes_of(
         hardness,
-        [str(contest.uid) for contest in cards.contests],
+        [held.uid for held in cards.held],
         names=_names(cards),
         worths=_worths(found["points"]),
     )
+    if cards.own:  # the other teams were needed to compare, and are nobody's to read
+        return found | {"slopes": {key: _only(teams, cards.own) for key, teams in slopes.items()}}
+    found["slopes"] = slopes
     if hardness.response == WEIGHTED:
         found["judges"] = hardness.judges()
         found["repetitions"] = REPETITIONS
@@ -122,13 +129,17 @@ def _told(cards: SeasonCards, hardness: Hardness, category: str) -> dict[str, An
     return found
 
 
+def _only(teams: dict[str, Any], own: str) -> dict[str, Any]:
+    return {own: teams[own]} if own in teams else {}
+
+
 def _points(cards: SeasonCards, response: str) -> dict[str, Any]:
     """Contest and category → how shares read in its points; without the categories that lack the criterion."""
     found = {}
-    for contest in cards.contests:
-        for key, rules in cards.rules(contest).items():
+    for held in cards.held:
+        for key, rules in held.rules.items():
             try:
-                found[f"{contest.uid}|{key}"] = asdict(points_of(rules, response))
+                found[f"{held.uid}|{key}"] = asdict(points_of(rules, response))
             except KeyError:
                 continue
     return found
@@ -137,11 +148,11 @@ def _points(cards: SeasonCards, response: str) -> dict[str, Any]:
 def _names(cards: SeasonCards) -> dict[str, str]:
     """The names of categories and criteria, by key, as the newest contest has them."""
     found: dict[str, str] = {}
-    for contest in cards.contests:
-        for rules in cards.rules(contest).values():
+    for held in cards.held:
+        for rules in held.rules.values():
             found.update({criterion.key: criterion.name for criterion in rules.criteria})
-    for contest in cards.contests:
-        found.update({group["key"]: group["name"] for group in cards.tallies[contest.pk].outcome["categories"]})
+    for held in cards.held:
+        found.update(held.names)
     return found
 
 

@@ -4,22 +4,23 @@ Other teams' boxes are marks without a name or a number.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from statistics import fmean
 from typing import Any
+from uuid import UUID
 
 from contest.models import Contest, Entry
 from contest.rules.ruleset import RuleSet
 from contest.selectors.rules import parsed
-from judging.models import Tally
-from reports.models import SeverityFit
+from reports.models import PastResult, SeverityFit
 from reports.rules.hardness import WEIGHTED
-from reports.season.boxes import Z95, Adjusted, TeamSeason, adjusted, fits_of, usable
+from reports.season.boxes import Z95, Adjusted, TeamSeason, adjusted, team_fits, usable
 from reports.season.charts import Dots, dots
-from reports.season.seasons import group_key, published_tallies
-from reports.sheets import SheetBox, sheet_of
+from reports.season.seasons import group_key, groups_of, past_group, published_tallies
+from reports.sheets import SheetBox, sheet_box, sheet_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,27 +47,65 @@ def flight_of(entry: Entry, key: str) -> Flight | None:
     if row is None:
         return None
     sheet = next(each for each in sheet_of(tally, str(entry.number)) if each.box == row["box"])
-    rules = parsed(tally.inputs["rules"][key])
-    season, table = group_key(contest), f"{contest.uid}|{key}|{row['table']}"
-    fit = fits_of(season).get(WEIGHTED)
-    boxes = [each for each in tally.inputs["boxes"] if each["category"] == key and each["table"] == row["table"]]
+    fit = team_fits(entry.team, group_key(contest)).get(WEIGHTED)
+    boxes = [each for each in tally.inputs["boxes"] if each["category"] == key]
+    return _flight(contest.uid, key, row, sheet, boxes, parsed(tally.inputs["rules"][key]), fit)
+
+
+def past_flight_of(result: PastResult) -> Flight | None:
+    """The same of a box elsewhere that came with its whole field. None where it came alone."""
+    contest = result.imported
+    if contest is None:
+        return None
+    boxes = [box for box in contest.boxes if box["category"] == result.key]
+    row = next((box for box in boxes if box["box"] == result.box), None)
+    if row is None:
+        return None
+    rules = parsed(contest.rules[result.key])
+    outcome = [{**box, "status": box["result"], "public_working": []} for box in boxes]
+    own = next(box for box in outcome if box["box"] == result.box)
+    sheet = sheet_box({"name": result.category, "boxes": outcome}, own, row, rules)
+    season = season_of_past(result)
+    fit = team_fits(result.team, season).get(WEIGHTED)
+    return _flight(contest.uid, result.key, row, sheet, boxes, rules, fit)
+
+
+def season_of_past(result: PastResult) -> str:
+    """The key of the season that a result from elsewhere is looked at with."""
+    return past_group(result.date, [group.key for group in groups_of(result.team)])
+
+
+def _flight(
+    contest: UUID,
+    key: str,
+    row: Mapping[str, Any],
+    sheet: SheetBox,
+    boxes: Sequence[Mapping[str, Any]],
+    rules: RuleSet,
+    fit: SeverityFit | None,
+) -> Flight:
+    """`row`: the box in its tally's outcome; `boxes`: those of its category with their cards."""
+    flight = [each for each in boxes if each["table"] == row["table"]]
     return Flight(
         sheet=sheet,
         criteria=sheet.criteria,
-        chart=_chart(boxes, row["box"], rules),
-        others=sum(bool(each["cards"]) for each in boxes) - bool(sheet.cards),
+        chart=_chart(flight, row["box"], rules),
+        others=sum(bool(each["cards"]) for each in flight) - bool(sheet.cards),
         adjusted=adjusted(usable(fit), contest, key, row),
-        alone=_alone(season, contest, key, table),
+        alone=_alone(fit, contest, key, row["table"]),
         fit=fit,
     )
 
 
-def _alone(season: str, contest: Contest, key: str, table: str) -> tuple[float, float] | None:
-    fit = usable(SeverityFit.objects.filter(group=season, response=WEIGHTED, category=key).first())
-    found = fit.result["tables"].get(table) if fit else None
+def _alone(over_all: SeverityFit | None, contest: UUID, key: str, table: str) -> tuple[float, float] | None:
+    """The table's hardness by this category's cards alone, in points of a total, with half its interval."""
+    if usable(over_all) is None or over_all is None:
+        return None
+    fit = usable(SeverityFit.objects.filter(group=over_all.group, response=WEIGHTED, category=key).first())
+    found = fit.result["tables"].get(f"{contest}|{key}|{table}") if fit else None
     if fit is None or found is None or found["hardness"] is None:
         return None
-    worth = _worth(fit.result["points"][f"{contest.uid}|{key}"])
+    worth = _worth(fit.result["points"][f"{contest}|{key}"])
     return found["hardness"] * worth, Z95 * found["error"] * worth
 
 
@@ -123,8 +162,11 @@ class TableHistory:
 
 @dataclass(frozen=True, slots=True)
 class ContestTables:
-    contest: Contest
-    entry: Entry
+    """`elsewhere`: it came as a package."""
+
+    name: str
+    date: date
+    elsewhere: bool
     tables: list[TableHistory]
 
 
@@ -132,24 +174,45 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
     """The season's contests, newest first, each with the tables that judged the team's boxes."""
     contests = [contest for contest in season.contests if contest.kind == Contest.Kind.CONTEST]
     tallies = published_tallies(contests)
-    entries = {entry.contest_id: entry for entry in Entry.objects.filter(team=season.team, contest__in=contests)}
-    return [
-        ContestTables(
-            contest,
-            entries[contest.pk],
-            _tables(contest, tallies[contest.pk], str(entries[contest.pk].number), season.fit),
-        )
-        for contest in reversed(contests)
-    ]
+    numbers = dict(Entry.objects.filter(team=season.team, contest__in=contests).values_list("contest", "number"))
+    found = [
+        ContestTables(contest.name, contest.date, False, _tables(
+            contest.uid,
+            tallies[contest.pk].inputs["boxes"],
+            {key: parsed(text) for key, text in tallies[contest.pk].inputs["rules"].items()},
+            {group["key"]: group["name"] for group in tallies[contest.pk].outcome["categories"]},
+            str(numbers[contest.pk]),
+            season.fit,
+        ))
+        for contest in contests
+    ]  # fmt: skip
+    found += [
+        ContestTables(contest.name, contest.date, True, _tables(
+            contest.uid,
+            contest.boxes,
+            {key: parsed(text) for key, text in contest.rules.items()},
+            dict(contest.names),
+            str(contest.own),
+            season.fit,
+        ))
+        for contest in season.imported
+    ]  # fmt: skip
+    return sorted(found, key=lambda each: each.date, reverse=True)
 
 
-def _tables(contest: Contest, tally: Tally, number: str, fit: SeverityFit | None) -> list[TableHistory]:
-    names = {group["key"]: group["name"] for group in tally.outcome["categories"]}
-    boxes = [box for box in tally.inputs["boxes"] if box["status"] == "accepted" and box["cards"]]
-    rules = {key: parsed(text) for key, text in tally.inputs["rules"].items()}
+def _tables(
+    contest: UUID,
+    given: Sequence[Mapping[str, Any]],
+    rules: Mapping[str, RuleSet],
+    names: Mapping[str, str],
+    team: str,
+    fit: SeverityFit | None,
+) -> list[TableHistory]:
+    """`given`: all boxes with their cards; `team`: the team as these name it."""
+    boxes = [box for box in given if box["status"] == "accepted" and box["cards"]]
     mine: dict[str, list[Mapping[str, Any]]] = defaultdict(list)
     for box in boxes:
-        if box["team"] == number:
+        if box["team"] == team:
             mine[box["table"]].append(box)
     found = []
     for table in sorted(mine, key=lambda name: (len(name), name)):
@@ -161,7 +224,7 @@ def _tables(contest: Contest, tally: Tally, number: str, fit: SeverityFit | None
             for seat, marks in box["cards"].items()
         ]
         here = [each for each in cards if each[0]["table"] == table]
-        own = [each for each in here if each[0]["team"] == number]
+        own = [each for each in here if each[0]["team"] == team]
         found.append(
             TableHistory(
                 table=table,
@@ -184,15 +247,15 @@ def _tables(contest: Contest, tally: Tally, number: str, fit: SeverityFit | None
     return found
 
 
-def _hardness(fit: SeverityFit | None, contest: Contest, keys: list[str], table: str) -> tuple[float, float] | None:
+def _hardness(fit: SeverityFit | None, contest: UUID, keys: list[str], table: str) -> tuple[float, float] | None:
     """In points a card: the mean over the categories; the same table and judges, so the errors do not average out."""
     if fit is None:
         return None
     found = []
     for key in keys:
-        row = fit.result["tables"].get(f"{contest.uid}|{key}|{table}")
+        row = fit.result["tables"].get(f"{contest}|{key}|{table}")
         if row is None or row["hardness"] is None:
             return None
-        span = fit.result["points"][f"{contest.uid}|{key}"]["span"]
+        span = fit.result["points"][f"{contest}|{key}"]["span"]
         found.append((row["hardness"] * span, Z95 * row["error"] * span))
     return fmean(each for each, _ in found), fmean(half for _, half in found)

@@ -1,6 +1,6 @@
 """A results package of a contest elsewhere, read whole: verified first, then kept for the team that brought it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -17,7 +17,8 @@ from reports.rules.hardness import CardRow
 from reports.rules.package import PackageError, sha256, unpack
 from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
 from reports.rules.verify import Finding, verify
-from reports.season.cards import shares
+from reports.season.cards import Held, SeasonCards, shares
+from reports.season.own import Members, brought_hash, forget_own
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,8 @@ def keep_package(*, team: Team, read: ReadPackage, number: str, against_print: b
     uids = {each.number: each.uid for each in contest.teams}
     kept = ImportedContest.objects.create(
         **_facts(team, read, against_print),
+        own=own.uid,
+        names=[[each.key, each.name] for each in contest.categories],
         boxes=[_anonymous(box, uids) for box in contest.boxes],
         rules={each.key: each.document for each in contest.categories},
     )
@@ -101,8 +104,10 @@ def keep_package(*, team: Team, read: ReadPackage, number: str, against_print: b
     return kept
 
 
+@transaction.atomic
 def discard(*, imported: ImportedContest) -> None:
-    """A contest that came as a package, with the team's results from it."""
+    """A contest that came as a package, with the team's results from it and what was worked out with them."""
+    forget_own(imported.team)
     imported.delete()
 
 
@@ -128,6 +133,10 @@ def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> dict[str, object]:
         "table": box.table,
         "status": box.status,
         "cards": {seat: list(marks) for seat, marks in box.marks.items()},
+        "rank": box.rank,
+        "total": box.total,
+        "result": box.result,
+        "dropped": [{"seat": seat, "why": why} for seat, why in box.dropped],
     }
 
 
@@ -153,75 +162,56 @@ def _keep_results(kept: ImportedContest, contest: PackageContest, number: str) -
             total=box.total or "",
             possible=total_text(category.possible),
             table=box.table,
+            box=box.box,
+            dropped=", ".join(seat for seat, _ in box.dropped),
             marks=[list(marks) for marks in box.marks.values()],
         )
 
 
-@dataclass(frozen=True, slots=True)
-class ImportedCard:
-    """One card of an imported contest, for the fits. Keys are text; `marks` in the order of the rules' criteria.
+# The cards, for the fits behind the team's own pages
 
-    Nobody knows who sat at a table elsewhere: a judge is a seat of one contest. A team that is known here has its
-    team's uid; others keep the uid of their package, so that two packages of one place agree.
+
+def imported_rows(contest: ImportedContest) -> list[CardRow]:
+    """The cards of the boxes that were judged, as the severity model takes them beside those of contests here.
+
+    The team that brought the contest has its uid here; the others keep the uid that their package gives them, so that
+    packages of one place agree, and stay apart from each other. Nobody knows who sat at a table elsewhere: a judge is
+    a seat of one contest.
     """
-
-    contest: str
-    date: str
-    category: str
-    box: str
-    team: str
-    table: str
-    seat: str
-    judge: str
-    marks: tuple[Decimal, ...]
-    rules: RuleSet
-
-    @property
-    def weighted(self) -> Decimal:
-        """The card's weighted mark, exact."""
-        pairs = zip(self.rules.criteria, self.marks, strict=True)
-        return sum((criterion.weight * mark for criterion, mark in pairs), Decimal(0))
-
-
-def imported_cards(team: Team) -> list[ImportedCard]:
-    """The cards of accepted boxes of the contests that `team` imported, for the fits behind its own pages only."""
-    aliases = dict(TeamAlias.objects.filter(team=team).values_list("uid", "team__uid"))
-    found = []
-    for contest in ImportedContest.objects.filter(team=team, pending=None).order_by("date", "uid"):
-        for box in contest.boxes:
-            if box["status"] != "accepted":
-                continue
-            own = aliases.get(UUID(box["team"]))
-            for seat, marks in box["cards"].items():
-                found.append(
-                    ImportedCard(
-                        contest=str(contest.uid),
-                        date=contest.date.isoformat(),
-                        category=box["category"],
-                        box=box["box"],
-                        team=str(own or box["team"]),
-                        table=box["table"],
-                        seat=seat,
-                        judge=f"{contest.uid}:{box['table']}{seat}",
-                        marks=tuple(map(Decimal, marks)),
-                        rules=parsed(contest.rules[box["category"]]),
-                    )
-                )
-    return found
-
-
-def imported_rows(team: Team) -> list[CardRow]:
-    """The same cards as the severity model takes them, beside those of `reports.season.cards`."""
+    rules = rules_of(contest)
+    uid = str(contest.uid)
+    own = {str(contest.own): str(contest.team.uid)}
     return [
         CardRow(
-            contest=card.contest,
-            category=card.category,
-            box=card.box,
-            table=card.table,
-            seat=card.seat,
-            team=card.team,
-            judge=card.judge,
-            shares=shares(card.marks, card.rules),
+            contest=uid,
+            category=box["category"],
+            box=box["box"],
+            table=box["table"],
+            seat=seat,
+            team=own.get(box["team"], box["team"]),
+            judge=f"{uid}:{box['table']}{seat}",
+            shares=shares(map(Decimal, marks), rules[box["category"]]),
         )
-        for card in imported_cards(team)
+        for box in contest.boxes
+        if box["status"] == "accepted"
+        for seat, marks in box["cards"].items()
     ]
+
+
+def rules_of(contest: ImportedContest) -> dict[str, RuleSet]:
+    """Category key → its rules, in the order of the day."""
+    return {key: parsed(contest.rules[key]) for key, _ in contest.names}
+
+
+def with_packages(cards: SeasonCards, members: Members) -> SeasonCards:
+    """A season's cards with those of the packages that a team brought."""
+    if members.team is None:
+        return cards
+    held = [Held(str(each.uid), each.date, rules_of(each), dict(each.names)) for each in members.imported]
+    return replace(
+        cards,
+        rows=[*cards.rows, *(row for each in members.imported for row in imported_rows(each))],
+        held=sorted([*cards.held, *held], key=lambda each: (each.date, each.uid)),
+        inputs_hash=brought_hash(cards.inputs_hash, members),
+        own=str(members.team.uid),
+    )

@@ -220,7 +220,7 @@ class PastBox:
 
     `contest` names the contest among all boxes: its uid where it came as a package, else date and name.
     `has_field`: the other boxes' cards are here too, so that the hardness of its table can be fitted; without them it
-    cannot be told apart from how good the box was.
+    cannot be told apart from how good the box was. `number`: of the result among all that are kept.
     """
 
     contest: str
@@ -235,6 +235,9 @@ class PastBox:
     table: str
     marks: list[list[str]] = field(default_factory=list)
     has_field: bool = False
+    number: int = 0
+    box: str = ""
+    dropped: str = ""
 
 
 def past_boxes(team: Team) -> list[PastBox]:
@@ -254,6 +257,9 @@ def past_boxes(team: Team) -> list[PastBox]:
             table=row.table,
             marks=row.marks,
             has_field=row.imported is not None,
+            number=row.pk,
+            box=row.box,
+            dropped=row.dropped,
         )
         for row in rows.order_by("date", "contest_name", "key")
     ]

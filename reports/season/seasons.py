@@ -3,11 +3,12 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from contest.models import Contest, Season, Team
 from judging.models import Tally
-from reports.season.past import PastBox, past_boxes
+from reports.season.past import past_boxes
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,20 +53,20 @@ def groups_of(team: Team) -> list[Group]:
         titles[key] = str(contest.season) if contest.season else str(contest.date.year)
         years[key] = max(years.get(key, contest.date), contest.date)
     for box in past_boxes(team):
-        key = past_group(box, titles)
+        key = past_group(box.date, titles)
         titles.setdefault(key, str(box.date.year))
         years[key] = max(years.get(key, box.date), box.date)
     return [Group(key, titles[key]) for key in sorted(years, key=lambda key: (years[key], key), reverse=True)]
 
 
-def past_group(box: PastBox, keys: Iterable[str]) -> str:
-    """Where a past result stands: in the only season of its year, else with the contests of its year."""
-    wanted = f"year-{box.date.year}"
+def past_group(day: date, keys: Iterable[str]) -> str:
+    """Where a result from elsewhere stands: in the only season of its year, else with the contests of its year."""
+    wanted = f"year-{day.year}"
     seasons = [key for key in keys if key.startswith("season-")]
     same_year = [
         f"season-{pk}"
         for pk in Season.objects.filter(
-            pk__in=[int(key.removeprefix("season-")) for key in seasons], year=box.date.year
+            pk__in=[int(key.removeprefix("season-")) for key in seasons], year=day.year
         ).values_list("pk", flat=True)
     ]
     return same_year[0] if len(same_year) == 1 and wanted not in keys else wanted

@@ -24,7 +24,7 @@ def trend_of(season: TeamSeason, category: str = "", response: str = WEIGHTED) -
     """The team's trend in a category ("" for all boxes) by weighted mark or one criterion; None without a fit."""
     fit = usable(season.fits.get(response))
     kept = fit.result["slopes"].get(category, {}).get(str(season.team.uid)) if fit else None
-    contests = {str(contest.uid): contest for contest in season.contests}
+    contests = season.held
     days = [day for day in kept["days"] if day[0] in contests] if kept else []
     if fit is None or kept is None or not days:
         return None

@@ -16,7 +16,8 @@ from django_tasks import task
 from contest.models import Contest
 from reports.models import SeasonWork, SeverityFit, Worked
 from reports.season.cards import inputs_hash
-from reports.season.seasons import contests_of, group_key, published_tallies
+from reports.season.own import brought_hash, members_of, own_keys
+from reports.season.seasons import group_key, published_tallies
 
 #: A run that has not moved for so long is dead: its worker was killed.
 STALE = timedelta(minutes=3)
@@ -37,9 +38,11 @@ def ask(group: str) -> SeasonWork:
 
 
 def ask_for(contest: Contest) -> None:
-    """After publishing: the seasons of a practice are not worked out."""
+    """After publishing: the season, and what teams had worked out of it with their packages. No practice."""
     if contest.kind == Contest.Kind.CONTEST:
-        ask(group_key(contest))
+        group = group_key(contest)
+        for each in (group, *own_keys(group)):
+            ask(each)
 
 
 def live_work(group: str) -> SeasonWork | None:
@@ -55,13 +58,13 @@ def last_work(group: str) -> SeasonWork | None:
 
 
 def is_up_to_date(group: str) -> bool:
-    """Whether the kept fits are of the published results as they stand."""
-    contests = contests_of(group)
+    """Whether the kept fits are of the published results, and of a team's packages, as they stand."""
+    members = members_of(group)
     made = SeverityFit.objects.filter(group=group).values_list("inputs_hash", flat=True).first()
-    if not contests or made is None:
+    if not members or made is None:
         return False
-    tallies = published_tallies(contests, "inputs", "outcome")
-    return made == inputs_hash(contests, tallies)
+    wanted = inputs_hash(members.contests, published_tallies(members.contests, "inputs", "outcome"))
+    return made == (wanted if members.team is None else brought_hash(wanted, members))
 
 
 @task()

@@ -11,9 +11,11 @@ from django_tables2 import RequestConfig
 from contest.access import for_team
 from contest.exports import csv_answer, xlsx_answer
 from contest.models import Contest, Entry, Team
+from reports.models import PastResult
 from reports.season import flights, trends, work
 from reports.season.boxes import SeasonBox, TeamSeason, season_of, usable
-from reports.season.seasons import contests_of
+from reports.season.own import members_of
+from reports.season.seasons import group_key
 from reports.season.tables import HEADER, box_table, export_rows
 from reports.season.words import telling_box
 
@@ -40,12 +42,14 @@ def _shown(request: HttpRequest, found: TeamSeason) -> tuple[list[SeasonBox], di
 
 def _state(found: TeamSeason) -> dict[str, Any]:
     """From when the figures are, and whether newer ones are on their way."""
-    published = len(contests_of(found.group.key))
+    published = len(members_of(found.work_key))
     return {
         "fit": found.fit,
         "published": published,
-        "up_to_date": published < 2 or work.is_up_to_date(found.group.key),
-        "work": work.last_work(found.group.key),
+        "up_to_date": published < 2 or work.is_up_to_date(found.work_key),
+        "work": work.last_work(found.work_key),
+        # Only whole contests: a box that came alone cannot be worked out with anything.
+        "packages_wait": bool(found.imported) and (found.fit is None or found.fit.group != found.work_key),
     }
 
 
@@ -72,7 +76,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
         "trend": trend,
         "telling": telling_box(boxes),
         "table": table,
-        "elsewhere": any(box.kind == "elsewhere" for box in boxes),
+        "alone": any(not box.has_field for box in boxes),
         **_state(found),
     }
     return render(request, "reports/season/season.html", context)
@@ -99,8 +103,8 @@ def season_xlsx(request: HttpRequest, team: Team, group: str) -> HttpResponse:
 def season_work(request: HttpRequest, team: Team, group: str) -> HttpResponse:
     """Have the season worked out again."""
     found = _find(team, group)
-    if len(contests_of(group)) >= 2:
-        work.ask(group)
+    if len(members_of(found.work_key)) >= 2:
+        work.ask(found.work_key)
         messages.success(request, "The season is being worked out. It takes a minute or so; look again then.")
     return redirect("reports:season_of", team.uid, found.group.key)
 
@@ -139,7 +143,29 @@ def season_box(request: HttpRequest, team: Team, slug: str, key: str) -> HttpRes
         "team": team,
         "entry": entry,
         "contest_shown": entry.contest,
+        "group": group_key(entry.contest),
         "practice": entry.contest.kind == Contest.Kind.PRACTICE,
+        "box": box,
+        "fit": usable(box.fit),
+    }
+    return render(request, "reports/season/box.html", context)
+
+
+@require_GET
+@for_team
+def past_flight(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+    """The same of a box that came with a results package."""
+    result = get_object_or_404(
+        PastResult.objects.select_related("imported", "team"), pk=number, team=team, imported__isnull=False
+    )
+    box = flights.past_flight_of(result)
+    if box is None:
+        raise Http404("No such box.")
+    context = {
+        "team": team,
+        "contest_shown": result.imported,
+        "group": flights.season_of_past(result),
+        "elsewhere": True,
         "box": box,
         "fit": usable(box.fit),
     }

@@ -5,7 +5,6 @@ import json
 import uuid
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from fractions import Fraction
 
 import pytest
@@ -18,7 +17,7 @@ from judging.models import Tally
 from reports.models import ImportedContest, PastResult, Publication, TeamAlias
 from reports.rules.package import pack, unpack
 from reports.season.cards import card_rows
-from reports.season.packages import imported_cards, imported_rows
+from reports.season.packages import imported_rows
 from reports.season.past import past_boxes
 from tests.reports.cooks import clock, make_cook, page
 from tests.running import close_and_publish, run_day
@@ -243,6 +242,11 @@ def elsewhere(django_db_setup, django_db_blocker):
         return _run_elsewhere()
 
 
+def imported(team):
+    """The cards of all that the team brought and that is kept."""
+    return [row for each in ImportedContest.objects.filter(team=team, pending=None) for row in imported_rows(each)]
+
+
 def bring(client, team, package, **more):
     return client.post(page("past_package", team), {"package": SimpleUploadedFile("package.zip", package), **more})
 
@@ -273,15 +277,16 @@ def test_the_field_is_kept_without_names(elsewhere):
     stored = json.dumps([kept.boxes, kept.rules], default=str)
     assert not [name for name in elsewhere.names if name in stored]
     assert kept.pending is None
-    cards = imported_cards(team)
+    rows = imported(team)
     accepted = [box for box in elsewhere.inputs["boxes"] if box["status"] == "accepted"]
-    assert len(cards) == sum(len(box["cards"]) for box in accepted) > 30
-    assert {card.team for card in cards} == {str(elsewhere.uids[int(box["team"])]) for box in accepted}
-    assert str(team.uid) in {card.team for card in cards}
-    card = cards[0]
-    assert card.judge == f"{elsewhere.uid}:{card.table}{card.seat}"
-    weights = (Decimal("0.56"), Decimal("2.2972"), Decimal("1.1428"))
-    assert card.weighted == sum(weight * mark for weight, mark in zip(weights, card.marks, strict=True))
+    assert len(rows) == sum(len(box["cards"]) for box in accepted) > 30
+    assert {row.team for row in rows} == {str(elsewhere.uids[int(box["team"])]) for box in accepted}
+    assert str(team.uid) in {row.team for row in rows}
+    row = rows[0]
+    assert row.judge == f"{elsewhere.uid}:{row.table}{row.seat}"
+    # Weighted nine: marks 2 to 9, so a share is (mark − 2) / 7; the weights add up to 4.
+    weights = {"appearance": 0.56, "taste": 2.2972, "tenderness": 1.1428}
+    assert row.shares["weighted"] == pytest.approx(sum(weights[key] * row.shares[key] for key in weights) / 4)
 
 
 def test_an_imported_field_can_be_fitted():
@@ -296,7 +301,7 @@ def test_an_imported_field_can_be_fitted():
         transaction.set_rollback(True)
     team, client = make_cook(Team.objects.create(name="Team Alder", uid=uid))
     bring(client, team, package)
-    there = imported_rows(team)
+    there = imported(team)
     facts = [
         sorted((row.category, row.box, row.table, row.seat, row.team, sorted(row.shares.items())) for row in rows)
         for rows in (here, there)
@@ -311,7 +316,7 @@ def test_a_team_of_another_name_is_asked_for_once(elsewhere):
     answer = bring(client, team, elsewhere.package, draw=elsewhere.fingerprint)
     aside = ImportedContest.objects.get()
     assert answer["Location"] == page("past_package_team", team, aside.pk)
-    assert (past_boxes(team), imported_cards(team)) == ([], [])
+    assert (past_boxes(team), imported(team)) == ([], [])
     assert "say which of its teams is yours" in client.get(page("past", team)).content.decode()
     shown = client.get(answer["Location"]).content.decode()
     assert all(name in shown for name in elsewhere.names)
@@ -321,8 +326,8 @@ def test_a_team_of_another_name_is_asked_for_once(elsewhere):
     client.post(answer["Location"], {"number": "2"})
     assert TeamAlias.objects.get().uid == elsewhere.uids[2]
     assert len(past_boxes(team)) == 2
-    assert str(team.uid) in {card.team for card in imported_cards(team)}, "the alias stands for the team"
-    assert str(elsewhere.uids[2]) not in {card.team for card in imported_cards(team)}
+    assert str(team.uid) in {row.team for row in imported(team)}, "the alias stands for the team"
+    assert str(elsewhere.uids[2]) not in {row.team for row in imported(team)}
     kept = ImportedContest.objects.get()
     assert (kept.pending, kept.against_print) == (None, True)
     assert bring(client, team, elsewhere.package)["Location"] == page("past", team), "known from now on"
@@ -384,7 +389,7 @@ def test_one_teams_import_is_no_other_teams(elsewhere):
     team, client = make_cook(Team.objects.create(name="Team Alder", uid=elsewhere.uids[3]))
     bring(client, team, elsewhere.package)
     other, other_client = make_cook(Team.objects.create(name="Team Birch"))
-    assert imported_cards(other) == []
+    assert imported(other) == []
     assert past_boxes(other) == []
     number = ImportedContest.objects.get().pk
     for owner in (team, other):

@@ -1,0 +1,72 @@
+"""A team's own season: the contests of a season here and those that it brought as results packages, side by side.
+
+A package shows only that it agrees with itself. So what is fitted with packages belongs to the team that brought them,
+under a key of its own: no other team's figures move by it, and no other team's pages read it.
+"""
+
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from contest.models import Contest, Entry, Team
+from judging.rules.inputs import digest
+from reports.models import ImportedContest, SeasonWork, SeverityFit
+from reports.season.seasons import contests_of, groups_of, past_group
+
+SEPARATOR = "+"
+
+
+def own_key(team: Team, group: str) -> str:
+    """The key of a season with the team's packages."""
+    return f"{group}{SEPARATOR}{team.uid.hex}"
+
+
+@dataclass(frozen=True)
+class Members:
+    """What a fit is made of, by its key: published contests here, oldest first; with `team`, what it brought too."""
+
+    contests: list[Contest]
+    imported: list[ImportedContest] = field(default_factory=list)
+    team: Team | None = None
+
+    def __len__(self) -> int:
+        return len(self.contests) + len(self.imported)
+
+
+def members_of(key: str) -> Members:
+    """The contests behind a season's key, or behind a team's own. None for a key that names nothing."""
+    group, _, uid = key.partition(SEPARATOR)
+    contests = contests_of(group)
+    if not uid:
+        return Members(contests)
+    team = Team.objects.filter(uid=UUID(uid)).first()
+    if team is None:
+        return Members([])
+    # Contests of a year in which the team took no part share nothing with what it brought.
+    here = Entry.objects.filter(team=team, contest__in=contests).exists()
+    return Members(contests if here else [], imported_of(team, group), team)
+
+
+def imported_of(team: Team, group: str) -> list[ImportedContest]:
+    """The contests that the team brought as packages and that stand in this season of its own, oldest first."""
+    brought = ImportedContest.objects.filter(team=team, pending=None).defer("boxes", "pending").order_by("date", "uid")
+    keys = [each.key for each in groups_of(team)] if brought else []
+    return [each for each in brought if past_group(each.date, keys) == group]
+
+
+def brought_hash(season: str, members: Members) -> str:
+    """SHA-256 over what a team's own fits depend on: the hash of the season's cards here, and the packages."""
+    assert members.team is not None
+    brought = [[str(each.uid), each.package_sum, str(each.own)] for each in members.imported]
+    return digest([season, str(members.team.uid), sorted(brought)])
+
+
+def own_keys(group: str) -> list[str]:
+    """The teams' own keys of a season for which something was worked out."""
+    found = SeverityFit.objects.filter(group__startswith=f"{group}{SEPARATOR}")
+    return sorted(set(found.values_list("group", flat=True)))
+
+
+def forget_own(team: Team) -> None:
+    """Nothing that was worked out with the team's packages stays."""
+    for model in (SeverityFit, SeasonWork):
+        model.objects.filter(group__endswith=f"{SEPARATOR}{team.uid.hex}").delete()

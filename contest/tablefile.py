@@ -12,6 +12,7 @@ from contest.rules.csvfile import CsvError, decode, parse_records
 
 LARGEST = 1024 * 1024  # bytes; a list of three hundred teams is a fiftieth of it
 LARGEST_UNPACKED = 20 * 1024 * 1024
+MOST_MEMBERS = 200  # files inside a workbook
 MOST_ROWS = 1000
 MOST_COLUMNS = 40
 
@@ -131,12 +132,12 @@ def _read_workbook(name: str, data: bytes) -> Rows:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
-            if sum(member.file_size for member in members) > LARGEST_UNPACKED:
-                raise TableFileError(f"{name} is too large once unpacked: keep only the list itself, and try again.")
-            if "[Content_Types].xml" not in {member.filename for member in members}:
-                raise not_excel
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, ValueError, OSError):
         raise not_excel from None
+    if len(members) > MOST_MEMBERS or sum(member.file_size for member in members) > LARGEST_UNPACKED:
+        raise TableFileError(f"{name} is too large once unpacked: keep only the list itself, and try again.")
+    if "[Content_Types].xml" not in {member.filename for member in members}:
+        raise not_excel
 
     from openpyxl import load_workbook
 

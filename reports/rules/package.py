@@ -8,12 +8,14 @@ import csv
 import hashlib
 import io
 import zipfile
+import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 FORMAT = "fairbox-package-1"
 SUMS = "SHA256SUMS"
 LARGEST = 64 * 1024 * 1024  # bytes, unpacked; a contest of a hundred teams has about one
+MOST_FILES = 200  # a contest of ten categories, drawn again twice, has two dozen
 CARD_COLUMNS = ("category", "box", "table", "seat")
 TURNIN_COLUMNS = ("category", "box", "status", "team")
 LABEL_COLUMNS = ("number", "one", "other", "reason")
@@ -67,12 +69,17 @@ def unpack(data: bytes) -> dict[str, bytes]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             infos = [info for info in archive.infolist() if not info.is_dir()]
-            if sum(info.file_size for info in infos) > LARGEST:
-                raise PackageError(f"unpacks to more than {LARGEST // 2**20} MB, which no contest needs")
+            if len(infos) > MOST_FILES or sum(info.file_size for info in infos) > LARGEST:
+                raise PackageError(
+                    f"holds more than {MOST_FILES} files or {LARGEST // 2**20} MB, which no contest needs"
+                )
             if len({info.filename for info in infos}) < len(infos):
                 raise PackageError("holds a file name twice")
             return {info.filename: archive.read(info) for info in infos}
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError, zipfile.zlib.error) as error:  # type: ignore[attr-defined]
+    except PackageError:
+        raise
+    # A damaged directory sends the reader before the file's beginning, a damaged member anywhere: ValueError, OSError.
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, OSError, EOFError, zlib.error) as error:
         raise PackageError(f"cannot be unpacked ({error}); download it again") from None
 
 

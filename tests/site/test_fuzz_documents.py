@@ -342,7 +342,9 @@ def test_no_document_breaks_what_reads_it(package: bytes, tmp_path: Path) -> Non
             if not " ".join(getattr(error, "messages", [str(error)])).strip():
                 found.setdefault(f"{name}: refused without a word", repr(data[:300]))
         except Exception:
-            found.setdefault(f"{name}: {traceback.format_exc()[-1500:]}", repr(data[:1000]))
+            told = traceback.format_exc()
+            where = (name, *re.findall(r'File ".*/(\w+\.py)", line (\d+)', told)[-1])
+            found.setdefault(f"{' '.join(where)}: {told[-1500:]}", repr(data[:1000]))
         slowest = max(slowest, (time.monotonic() - started, name))
 
     read()

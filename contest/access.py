@@ -87,14 +87,18 @@ class Viewer:
 
 
 class ViewerMiddleware:
-    """Puts `request.viewer` in place."""
+    """Puts `request.viewer` in place; what somebody is shown under their name is kept by no cache."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         request.viewer = find_viewer(request)
-        return self.get_response(request)
+        answer = self.get_response(request)
+        if not request.viewer.is_visitor and "Cache-Control" not in answer.headers:
+            # On a shared laptop the Back button must not show what the person before was allowed to see.
+            answer["Cache-Control"] = "no-store, private"
+        return answer
 
 
 def find_viewer(request: HttpRequest) -> Viewer:

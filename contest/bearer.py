@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.csrf import csrf_exempt
 
@@ -18,6 +19,7 @@ from contest.services.throttle import is_blocked, note_failure
 
 DOOR = "seat token"
 NOT_SIGNED_IN = "This phone is not signed in to a seat. Sign in with the pass word of your slip; the card is kept here."
+IN_THE_OPEN = "This address takes cards over HTTPS only: open the page from its https address. The card is kept here."
 TOO_MANY = "Too many wrong tries from here. The phone tries again in a few minutes; the card is kept here."
 
 Refuse = Callable[[HttpRequest, int, str, str], HttpResponse]
@@ -37,6 +39,8 @@ def for_seat_token(refuse: Refuse = refuse_plainly) -> Callable[[Callable[..., H
     def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         @wraps(view)
         def wrapper(request: HttpRequest, **kwargs: Any) -> HttpResponse:
+            if settings.HTTPS and not request.is_secure():
+                return refuse(request, 403, "insecure", IN_THE_OPEN)
             token = _token(request)
             if token is not None:
                 return view(request, token, **kwargs)

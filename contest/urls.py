@@ -24,6 +24,7 @@ urlpatterns = [
     path("start/", entrance.first_account, name="first_account"),
     path("sign-in/", entrance.sign_in, name="sign_in"),
     path("sign-out/", entrance.sign_out, name="sign_out"),
+    path("password/", entrance.password, name="password"),
     path("in/", entrance.pass_in, name="pass_in"),
     path("c/<slug:slug>/", live.day, name="day"),
     path("c/<slug:slug>/live/", live.live, name="live"),

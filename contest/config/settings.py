@@ -63,8 +63,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",  # before the static files, so that these carry the policy too
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -123,6 +123,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "contest.forms.entrance.NoKnownWords"},
 ]
 LOGIN_URL = "contest:sign_in"
 LOGIN_REDIRECT_URL = "contest:home"
@@ -156,6 +157,7 @@ DJANGO_TABLES2_TEMPLATE = "contest/_ledger_table.html"
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
+        "object-src": [NONE],
         "script-src": [SELF],
         "style-src": [SELF],
         "img-src": [SELF, "data:"],
@@ -170,14 +172,22 @@ SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_HTTPONLY = True
+CSRF_COOKIE_HTTPONLY = True  # forms carry the token; no script reads it
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"  # what is said to somebody is no cookie
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_SSL_REDIRECT = True
-    SECURE_HSTS_SECONDS = 60 * 60 * 24 * 30
+    SECURE_REDIRECT_EXEMPT = [r"^api/"]  # a phone's token sent in the open is refused, not led on
+    # A year. At a field the site is called by a number address, to which HSTS never applies, so that a host which was
+    # promised to HTTPS is not missed there.
+    SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+    # With this prefix a browser takes the cookie from this host alone, over HTTPS, for the whole of it.
+    SESSION_COOKIE_NAME = "__Host-sessionid"
+    CSRF_COOKIE_NAME = "__Host-csrftoken"
     CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if host]
 
 SILENCED_SYSTEM_CHECKS = [
@@ -194,7 +204,9 @@ SILENCED_SYSTEM_CHECKS = [
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "filters": {"plain": {"()": "contest.config.logs.Plain"}},
+    "formatters": {"plain": {"()": "contest.config.logs.InUtc", "format": "{asctime}Z {levelname} {name}: {message}"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain", "filters": ["plain"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {"contest.entrance": {"level": "INFO"}},  # who came in, and who was turned away
 }

@@ -1,7 +1,26 @@
 from django import forms
-from django.contrib.auth.forms import BaseUserCreationForm
+from django.contrib.auth.forms import BaseUserCreationForm, PasswordChangeForm
+from django.core.exceptions import ValidationError
 
 from contest.models import Account
+
+#: Words of this place, with which somebody who knows it would begin to guess.
+KNOWN_WORDS = ("fairbox", "barbecue", "barbeque", "bbq", "smoker", "brisket", "ribs", "chicken", "pork", "contest",
+               "cookoff", "organiser", "organizer", "judge", "tally", "password")  # fmt: skip
+
+
+class NoKnownWords:
+    """A password validator: without the words of this place at least six different signs must be left."""
+
+    def validate(self, password: str, user: object = None) -> None:
+        rest = password.casefold()
+        for word in KNOWN_WORDS:
+            rest = rest.replace(word, "")
+        if rest != password.casefold() and len(set(rest)) < 6:
+            raise ValidationError("Little is left of this password beside a word that anyone here would try first.")
+
+    def get_help_text(self) -> str:
+        return "It may not be little more than a word of this place, like “barbecue”."
 
 
 class SignInForm(forms.Form):
@@ -32,3 +51,7 @@ class FirstAccountForm(BaseUserCreationForm):
         if commit:
             account.save()
         return account
+
+
+class PasswordForm(PasswordChangeForm):
+    """The present password and the new one, twice."""

@@ -1,7 +1,8 @@
 """Passes: pass words on sign-in slips and table tents.
 
 A word is derived from the installation's secret key and the pass's uid, so it can be printed again and is not
-stored; the row keeps its SHA-256 to be found by. A word carries 60 bits: a digest without salt cannot be tried out.
+stored. The row keeps a digest to be found by, keyed by the same secret key: from a copy of the database alone no word
+can be tried out. A word carries 60 bits.
 """
 
 import hashlib
@@ -33,7 +34,7 @@ def word_of(held: Pass) -> str:
 
 def digest_of(word: str) -> str:
     """What the row is found by: spaces, hyphens and capitals do not matter."""
-    return hashlib.sha256(_plain(word).encode()).hexdigest()
+    return hmac.new(settings.SECRET_KEY.encode(), f"digest of {_plain(word)}".encode(), hashlib.sha256).hexdigest()
 
 
 def _plain(word: str) -> str:

@@ -1,19 +1,31 @@
-"""The ways in: the front page, signing in by account or pass."""
+"""The ways in: the front page, signing in by account or pass, changing one's password.
 
-from django.contrib.auth import authenticate, login, logout
+Who came in and who was turned away stands in the server's log, by door and address: never what was typed.
+"""
+
+import logging
+
+from django.contrib import messages
+from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import anyone
-from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
+from contest.access import anyone, signed_in
+from contest.forms.entrance import FirstAccountForm, PassForm, PasswordForm, SignInForm
 from contest.models import Account, Contest, Pass
 from contest.navigation import links_for
 from contest.selectors.entrance import contests_of, grouped_by_time, published_contests
 from contest.services.passes import find_pass, first_signs, open_session
 from contest.services.throttle import is_blocked, note_failure
+
+entrance_log = logging.getLogger("contest.entrance")
+
+
+def note(request: HttpRequest, what: str) -> None:
+    entrance_log.info("%s, from %s", what, request.META.get("REMOTE_ADDR", ""))
 
 
 @require_GET
@@ -40,6 +52,7 @@ def first_account(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         account = form.save()
         login(request, account, backend="django.contrib.auth.backends.ModelBackend")
+        note(request, f"first account made: {account.username}")
         return redirect("contest:home")
     return render(request, "contest/first_account.html", {"form": form}, status=422 if form.errors else 200)
 
@@ -53,7 +66,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         account = authenticate(request, username=form.cleaned_data["username"], password=form.cleaned_data["password"])
         if account is not None:
             login(request, account)
+            note(request, f"account signed in: {account.username}")
             return redirect(safe_following(request, following))
+        note(request, "name or password refused")
         form.add_error(None, "This name and password do not fit together. Check capitals, and try again.")
     return render(
         request,
@@ -74,8 +89,27 @@ def safe_following(request: HttpRequest, following: str) -> str:
 @require_POST
 @anyone
 def sign_out(request: HttpRequest) -> HttpResponse:
+    if not request.viewer.is_visitor:
+        note(request, f"signed out: {request.viewer.name}")
     logout(request)
     return redirect("contest:home")
+
+
+@require_http_methods(["GET", "POST"])
+@signed_in
+def password(request: HttpRequest) -> HttpResponse:
+    """A new password against the present one; every other device that is signed in with the account is signed out."""
+    account = request.viewer.account
+    if not account.has_usable_password():
+        return render(request, "contest/password.html", {"form": None})
+    form = PasswordForm(account, request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        update_session_auth_hash(request, account)
+        note(request, f"password changed: {account.username}")
+        messages.success(request, "Your password is changed. Other devices are signed out.")
+        return redirect("contest:home")
+    return render(request, "contest/password.html", {"form": form}, status=422 if form.errors else 200)
 
 
 NO_SUCH_WORD = "No such pass word, or it was replaced by a newer one. Read it again from the slip."
@@ -95,6 +129,10 @@ def pass_in(request: HttpRequest) -> HttpResponse:
         held = None if blocked else find_pass(word)
         if held is not None and not held.has_ended:
             open_session(request, held)
+            note(
+                request,
+                f"pass word taken: {held.get_opens_display()}{f' of {held.contest.slug}' if held.contest else ''}",
+            )
             request.viewer = type(request.viewer)(
                 account=held.account if held.opens == Pass.Opens.ACCOUNT else None,
                 held_pass=None if held.opens == Pass.Opens.ACCOUNT else held,
@@ -102,6 +140,7 @@ def pass_in(request: HttpRequest) -> HttpResponse:
             return redirect(landing_page(request, held.contest))
         if held is None and not blocked:
             note_failure(**tried)
+        note(request, "pass word refused")
         form.add_error("word", CONTEST_OVER if held else TOO_MANY_TRIES if blocked else NO_SUCH_WORD)
     return render(request, "contest/pass_in.html", {"form": form}, status=422 if form.errors else 200)
 

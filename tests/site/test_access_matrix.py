@@ -73,6 +73,7 @@ TABLE: dict[str, Row] = {
     "sign-in/": Row(EVERYBODY),
     "sign-out/": post(EVERYBODY),
     "in/": Row(EVERYBODY),
+    "password/": Row(ANY_ACCOUNT),
     # a contest's own pages
     "c/<slug:slug>/": Row("organiser head_judge tally announcer"),
     "c/<slug:slug>/live/": Row("organiser head_judge tally announcer"),
@@ -176,6 +177,7 @@ TABLE: dict[str, Row] = {
     # names and results
     "c/<slug:slug>/names/": Row("organiser announcer"),
     "c/<slug:slug>/names/publish/": post("organiser"),
+    "c/<slug:slug>/backups/": Row("organiser"),
     "c/<slug:slug>/sheets/": Row("organiser"),
     "c/<slug:slug>/sheets/slips/": Row("organiser"),
     "c/<slug:slug>/sheets/slips/<int:number>/": Row("organiser"),

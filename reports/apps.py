@@ -6,6 +6,8 @@ class ReportsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from contest import appendonly
         from reports import day_steps
 
+        appendonly.keep(appendonly.Guard("reports_answer", ("id", "seat_id", "category_id", "box_id", "at")))
         day_steps.register()

@@ -17,6 +17,7 @@ def register() -> None:
     day.hinders("publishing", not_signed_off)
     add_room(Room(58, "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms))
     add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
+    add_room(Room(59, "Plates", "reports:tasting", frozenset({"judge"}), when=_is_practice))
     add_room(Room(95, "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published))
     add_room(
         Room(
@@ -32,6 +33,10 @@ def register() -> None:
 def _more_than_three_rooms(contest: Contest, parts: frozenset[str]) -> bool:
     """A small contest's organiser has three rooms and no more: a link in one of them leads to the print page."""
     return not contest.small or parts <= {"desk"}
+
+
+def _is_practice(contest: Contest, parts: frozenset[str]) -> bool:
+    return contest.kind == Contest.Kind.PRACTICE
 
 
 def _closed(contest: Contest, parts: frozenset[str]) -> bool:

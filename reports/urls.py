@@ -1,6 +1,18 @@
 from django.urls import path
 
-from reports.views import agreement, cooklog, drawcheck, names, paper, past, plan, results, season, sheets
+from reports.views import (
+    agreement,
+    cooklog,
+    drawcheck,
+    names,
+    paper,
+    past,
+    plan,
+    practice,
+    results,
+    season,
+    sheets,
+)
 
 app_name = "reports"
 urlpatterns = [
@@ -53,6 +65,23 @@ urlpatterns = [
     path("teams/<uuid:team>/log/", cooklog.cook_log, name="cook_log"),
     path("teams/<uuid:team>/log/fields/", cooklog.cook_settings, name="cook_settings"),
     path("teams/<uuid:team>/log/<uuid:day>/<slug:key>/", cooklog.cook_log_of, name="cook_log_of"),
+    path("c/<slug:slug>/tasting/", practice.tasting, name="tasting"),
+    path("teams/<uuid:team>/practice/", practice.practices, name="practices"),
+    path("teams/<uuid:team>/practice/new/", practice.practice_new, name="practice_new"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/", practice.practice, name="practice"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/serving/", practice.practice_serving, name="practice_serving"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/out/", practice.practice_out, name="practice_out"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/key/", practice.practice_key, name="practice_key"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/close/", practice.practice_close, name="practice_close"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/print/", practice.practice_print, name="practice_print"),
+    path(
+        "teams/<uuid:team>/practice/<uuid:practice>/print/<uuid:key>.pdf", practice.practice_file, name="practice_file"
+    ),
+    path(
+        "teams/<uuid:team>/practice/<uuid:practice>/sheets/<slug:what>/",
+        practice.practice_sheets,
+        name="practice_sheets",
+    ),
     path("teams/<uuid:team>/past/", past.past_results, name="past"),
     path("teams/<uuid:team>/past/<int:number>/", past.past_result, name="past_result"),
     path("teams/<uuid:team>/past/<int:number>/flight/", season.past_flight, name="past_flight"),

@@ -15,6 +15,7 @@ from reports.paper import after, before, desk, tables
 from reports.paper.look import Options, label_rules, page_rules
 from reports.paper.pdf import Part
 from reports.paper.sheet import Sheet
+from reports.practice import papers as practice
 
 SEALED_SIDE = frozenset({"organiser", "head_judge", "tally"})
 ACCOUNTS = SEALED_SIDE | {"announcer", "desk"}
@@ -128,7 +129,12 @@ def find(contest: Contest, parts: frozenset[str], what: str) -> tuple[str, list[
 
 def title_of(what: str) -> str:
     """The name of a paper or packet."""
-    return (PACKETS.get(what) or PAPERS[what]).name
+    return (PACKETS.get(what) or named(what)).name
+
+
+def named(key: str) -> Paper:
+    """The paper of that key, a practice's among them; raises KeyError where there is none."""
+    return PAPERS[key] if key in PAPERS else practice.PAPERS[key]
 
 
 def rules_of(contest: Contest, paper: Paper, sheet: Sheet, options: Options) -> str:

@@ -40,7 +40,7 @@ def main(pk: str, target: str) -> int:
     from reports.paper.look import Options
 
     job = PrintJob.objects.select_related("contest__rule_set").get(pk=pk)
-    papers = [catalogue.PAPERS[key] for key in job.papers]
+    papers = [catalogue.named(key) for key in job.papers]
     title = catalogue.title_of(job.what)
     parts = catalogue.parts_of(job.contest, f"{title} · {job.contest}", papers, Options.of(job.options))
     if not parts:

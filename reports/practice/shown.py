@@ -1,0 +1,191 @@
+"""A closed practice in words and figures for pages; everything comes from the result that was frozen."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+
+from contest.models import Team
+from contest.rules.say import counted, listed
+from reports.models import Practice
+from reports.practice.plates import key_of, told
+from reports.rules.tasting import SCORE, TRIANGLE
+from reports.season.charts import nice, number, steps
+
+LEFT, RIGHT, TOP, ROW, FOOT = 12, 348, 12, 46, 22
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A version: its mean, and its 95 % interval where there is one."""
+
+    name: str
+    y: str
+    text_y: str
+    x: str
+    low: str
+    high: str
+    title: str
+
+
+@dataclass(frozen=True)
+class Heading:
+    y: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Versions one below the other on one scale; an end of an interval beyond the scale is cut off there."""
+
+    id: str
+    title: str
+    height: int
+    axis: str
+    bars: list[Bar]
+    headings: list[Heading]
+    ticks: list[tuple[str, str]]
+
+
+def result(practice: Practice) -> dict[str, Any]:
+    """All that the result page shows."""
+    found = practice.result
+    names = {taster.seat.table.number: taster.name for taster in practice.tasters.select_related("seat__table")}
+    return {
+        "practice": practice,
+        "found": found,
+        "names": names,
+        "left": left_words(practice, names),
+        "told": told_words(practice),
+        "key": key_of(practice),
+        "draw": practice.contest.draws.get(standing=True),
+        "rows": _rows(practice, names),
+        "several": practice.contest.categories.count() > 1,
+        "differences": [
+            {**each, "first": found["versions"][each["first"]], "second": found["versions"][each["second"]]}
+            for each in found.get("differences", ())
+        ],
+        "chart": chart_of([practice]) if practice.question == SCORE and found["means"] else None,
+    }
+
+
+def _rows(practice: Practice, names: dict[int, str]) -> list[dict[str, Any]]:
+    """What each taster said, by round and taster."""
+    found = practice.result
+    if practice.question == SCORE:
+        return [{"name": names[taster], "cells": cells} for taster, cells in found["table"]]
+    versions = found["versions"]
+    return [
+        {
+            "name": names[taster],
+            "round": round_number,
+            "number": plate,
+            "said": ("right" if said else "not the odd one") if practice.question == TRIANGLE else versions[said - 1],
+            "right": said is True,
+        }
+        for taster, round_number, plate, said in found["answers"]
+    ]
+
+
+def left_words(practice: Practice, names: dict[int, str]) -> str:
+    """Who left halfway, and that it counts for nothing; "" where everybody finished."""
+    unfinished = practice.result["unfinished"]
+    if not unfinished:
+        return ""
+    noun = "plate" if practice.question == SCORE else "round"
+    each = [f"{names[taster]} after {done} of {counted(expected, noun)}" for taster, done, expected in unfinished]
+    left = f"Left before the end: {listed(each)}."
+    if practice.question == SCORE:
+        return f"{left} Their marks are left out: only tasters who marked every version count."
+    return f"{left} Only the rounds that were answered count."
+
+
+def told_words(practice: Practice) -> list[str]:
+    """What bears on the seal, in sentences, from the log."""
+    said = []
+    for row in told(practice):
+        facts = json.loads(row.facts)
+        at = practice.contest.local(datetime.fromisoformat(row.at)).strftime("%H:%M")
+        how_far = f"{facts['done']} of {counted(facts['tasters'], 'taster')} had finished"
+        if row.what == "key opened":
+            said.append(f"The cook opened the key early, at {at}, when {how_far}: “{facts['reason']}”.")
+        elif facts["done"] < facts["tasters"]:
+            said.append(f"The result was opened at {at}, when {how_far}.")
+    return said
+
+
+def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
+    """Scores of closed practices; `share`: in per cent of the most possible, which all rules have in common."""
+    groups = [practice for practice in practices if practice.question == SCORE and (practice.result or {}).get("means")]
+    if not groups:
+        return None
+
+    def worth(practice: Practice, value: float) -> float:
+        return 100 * value / practice.result["possible"] if share else value
+
+    means = [
+        (practice, name, mean)
+        for practice in groups
+        for name, mean in zip(practice.result["versions"], practice.result["means"], strict=True)
+    ]
+    least = min(worth(practice, practice.result["least"]) for practice in groups)
+    most = max(worth(practice, practice.result["possible"]) for practice in groups)
+    ends = [
+        worth(practice, mean["mean"] + side * (mean["half"] or 0)) for practice, _, mean in means for side in (-1, 1)
+    ]
+    low, high, step = nice(max(least, min(ends)), min(most, max(ends)))
+
+    def x(value: float) -> str:
+        return number(LEFT + (min(max(value, low), high) - low) / (high - low) * (RIGHT - LEFT))
+
+    bars, headings, y = [], [], TOP
+    for practice, rows in groupby(means, key=lambda row: row[0]):
+        if share:
+            day = f"{practice.contest.date.day} {practice.contest.date:%b}"
+            headings.append(Heading(str(y + 12), f"Practice, {day}: {practice.dish}"))
+            y += 24
+        for _, name, mean in rows:
+            bars.append(_bar(practice, name, mean, y, x, worth, share))
+            y += ROW
+    return Chart(
+        id=f"scores-{'season' if share else practice.contest.pk}",
+        title="Practice: mean scores" + (", per cent of the most possible" if share else ", points"),
+        height=y + FOOT,
+        axis=str(y),
+        bars=bars,
+        headings=headings,
+        ticks=[(x(at), f"{at:g}") for at in steps(low, high, step)],
+    )
+
+
+def _bar(practice: Practice, name: str, mean: dict[str, Any], y: int, x: Any, worth: Any, share: bool) -> Bar:
+    at, half = mean["mean"], mean["half"]
+    unit = " %" if share else ""
+    title = f"{name}: {worth(practice, at):.1f}{unit}"
+    if half is not None:
+        title += f" ± {worth(practice, half):.1f}"
+    return Bar(
+        name=title,
+        y=str(y + 30),
+        text_y=str(y + 16),
+        x=x(worth(practice, at)),
+        low=x(worth(practice, at - (half or 0))),
+        high=x(worth(practice, at + (half or 0))),
+        title=title,
+    )
+
+
+def closed_in(team: Team, *, year: int | None = None) -> list[Practice]:
+    """The team's closed practices, oldest first: for its season, beside the contests and never among them."""
+    found = Practice.objects.filter(team=team, closed_at__isnull=False).select_related("contest")
+    if year is not None:
+        found = found.filter(contest__date__year=year)
+    return list(found.order_by("contest__date", "pk"))
+
+
+def season_context(team: Team, years: Iterable[int]) -> dict[str, Any]:
+    """Practices of these years and their chart, for a season's page."""
+    practices = [practice for year in sorted(set(years)) for practice in closed_in(team, year=year)]
+    return {"practices": practices, "practice_chart": chart_of(practices, share=True)}

@@ -1,0 +1,327 @@
+"""A blind tasting at home, played through its pages: the cook's by account, the tasters' by the pass of a seat."""
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from contest.models import Account, Box, Contest, LogRow, Team, TeamMember
+from contest.services.passes import issue_pass, word_of
+from reports.models import Answer, Plate, Practice
+from reports.rules.tasting import drawn_again
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+TASTERS = ("Juniper", "Linden", "Hazel")
+
+
+class Evening:
+    """A team's practice, its cook and a phone for each taster."""
+
+    def __init__(self, question: str, versions: tuple[str, ...] = ("cherry", "hickory"), **more: Any) -> None:
+        self.team = Team.objects.create(name="Team Alder")
+        self.account: Account = factories.make_account()
+        TeamMember.objects.create(team=self.team, account=self.account)
+        self.cook = Client()
+        self.cook.force_login(self.account, backend="django.contrib.auth.backends.ModelBackend")
+        self.new = reverse("reports:practice_new", args=[self.team.uid])
+        self.answer = self.set_up(question, versions, **more)
+        self.practice = Practice.objects.filter(team=self.team).first()
+
+    def set_up(self, question: str, versions: tuple[str, ...], tasters: tuple[str, ...] = TASTERS, **more: Any) -> Any:
+        page = self.cook.get(self.new).content.decode()
+        data = {
+            "uid": re.search(r'name="uid" value="([^"]+)"', page)[1],
+            "rule_set": re.search(r'<option value="(\d+)" selected', page)[1],
+            "time_zone": "UTC",
+            "rounds": "1",
+            "dish": "Ribs",
+            "question": question,
+            "versions": "\n".join(versions),
+            "tasters": "\n".join(tasters),
+        }
+        self.data = {**data, **more}
+        return self.cook.post(self.new, self.data)
+
+    def url(self, name: str = "practice", *more: Any) -> str:
+        return reverse(f"reports:{name}", args=[self.team.uid, self.practice.contest.uid, *more])
+
+    def serve(self) -> None:
+        self.cook.post(self.url("practice_out"))
+        self.practice.refresh_from_db()
+
+    def phone(self, number: int) -> Client:
+        seat = self.practice.tasters.get(seat__table__number=number).seat
+        client = Client()
+        word = word_of(issue_pass(opens="seat", contest=self.practice.contest, seat=seat))
+        answer = client.post("/in/", {"word": word})
+        assert answer["Location"] == self.tasting
+        return client
+
+    @property
+    def tasting(self) -> str:
+        return reverse("reports:tasting", args=[self.practice.contest.slug])
+
+    def plates(self, number: int, round_number: int = 1) -> dict[str, str]:
+        """A taster's plate numbers -> what is on them, in the order of tasting."""
+        plates = Plate.objects.filter(
+            box__contest=self.practice.contest, box__table__number=number, box__category__order=round_number
+        )
+        return dict(plates.order_by("box__position").values_list("box__number", "version__name"))
+
+    def odd(self, number: int, round_number: int = 1) -> str:
+        plates = self.plates(number, round_number)
+        return next(plate for plate, on_it in plates.items() if list(plates.values()).count(on_it) == 1)
+
+    def close(self, **data: str) -> Any:
+        answer = self.cook.post(self.url("practice_close"), data)
+        self.practice.refresh_from_db()
+        return answer
+
+    def result(self) -> str:
+        return self.cook.get(self.url()).content.decode()
+
+
+def test_a_triangle_with_three_friends():
+    evening = Evening("triangle")
+    page = evening.cook.get(evening.url()).content.decode()
+    assert "3 of 3 must find the odd plate: guessing does that one time in 27." in page
+    assert "needs 16 tastings" in page
+    waiting = evening.phone(1).get(evening.tasting).content.decode()
+    assert "The cook is plating" in waiting
+    evening.serve()
+    for number in (1, 2, 3):
+        phone = evening.phone(number)
+        page = phone.get(evening.tasting).content.decode()
+        assert all(plate in page for plate in evening.plates(number))
+        assert phone.post(evening.tasting, {"round": "round-1", "plate": evening.odd(number)}).status_code == 302
+        assert "Everything is handed in" in phone.get(evening.tasting).content.decode()
+    assert evening.close().status_code == 302
+    result = evening.result()
+    assert "They can tell the difference." in result
+    assert "3 of 3 found the odd plate; 3 were needed. Guessing does as well one time in 27." in result
+    assert "Left before the end" not in result
+
+
+def test_a_triangle_in_rounds_counts_every_tasting():
+    evening = Evening("triangle", rounds="4")
+    evening.serve()
+    right = 0
+    for number in (1, 2, 3):
+        phone = evening.phone(number)
+        for round_number in (1, 2, 3, 4):
+            plates = evening.plates(number, round_number)
+            odd = evening.odd(number, round_number)
+            said = odd if round_number < 4 else next(plate for plate in plates if plate != odd)
+            right += said == odd
+            phone.post(evening.tasting, {"round": f"round-{round_number}", "plate": said})
+    evening.close()
+    assert right == 9
+    assert "9 of 12 found the odd plate; 8 were needed." in evening.result()
+
+
+def test_a_preference_of_three_cannot_be_told():
+    evening = Evening("preference")
+    assert "3 will answer, and the result will be “cannot tell”" in evening.cook.get(evening.url()).content.decode()
+    evening.serve()
+    for number in (1, 2, 3):
+        liked = next(plate for plate, on_it in evening.plates(number).items() if on_it == "hickory")
+        evening.phone(number).post(evening.tasting, {"round": "round-1", "plate": liked})
+    evening.close()
+    result = evening.result()
+    assert "Cannot tell: three tasters are too few." in result
+    assert "3 of 3 preferred hickory; even if all agreed, chance alone does that one time in 4." in result
+    assert "it takes 30 tasters" in result
+
+
+def mark(evening: Evening, number: int, marks: dict[str, int]) -> Client:
+    """Hand in a card for each plate by the plain forms: `marks`, version -> the mark for every criterion."""
+    phone = evening.phone_after_serving(number) if hasattr(evening, "phone_after_serving") else _seated(evening, number)
+    seat = reverse("judging:seat", args=[evening.practice.contest.slug])
+    for plate, on_it in evening.plates(number).items():
+        if on_it in marks:
+            given = {f"mark-{key}": str(marks[on_it]) for key in ("appearance", "taste", "tenderness")}
+            answer = phone.post(seat, {"box": plate, "key": f"{number:016x}{int(plate):016x}", **given})
+            assert answer.status_code == 302, answer.content.decode()
+    return phone
+
+
+def _seated(evening: Evening, number: int) -> Client:
+    phone = evening.phone(number)
+    assert phone.get(evening.tasting)["Location"] == reverse("judging:seat", args=[evening.practice.contest.slug])
+    return phone
+
+
+def test_scores_of_three_tasters():
+    evening = Evening("score")
+    assert "Three tasters cannot tell, however they mark." in evening.cook.get(evening.url()).content.decode()
+    evening.serve()
+    for number, (cherry, hickory) in enumerate([(8, 7), (7, 7), (9, 7)], 1):
+        mark(evening, number, {"cherry": cherry, "hickory": hickory})
+    evening.close()
+    result = evening.result()
+    # Taste double: weights 1 + 2 + 1.5 = 4.5; means 36 and 31.5; differences 4.5, 0, 9: t(2) half width 11.2 (scipy).
+    assert "Cannot tell: the versions may score alike or not." in result
+    assert "Cherry 4.5 points above hickory, from −6.7 to 15.7 (95 % interval)." in result
+    assert "Three cards a version are too few for a total: Taste double takes 4 to 6." in result
+    assert [mean["text"] for mean in evening.practice.result["means"]] == ["36", "31.5"]
+    assert evening.practice.result["table"] == [[1, ["36", "31.5"]], [2, ["31.5", "31.5"]], [3, ["40.5", "31.5"]]]
+
+
+def test_scores_of_six_tasters_stand_by_the_rules_too():
+    names = (*TASTERS, "Maple", "Rowan", "Yew")
+    evening = Evening("score", tasters=names)
+    evening.serve()
+    for number, (cherry, hickory) in enumerate([(8, 6), (7, 6), (9, 7), (8, 7), (7, 5), (9, 8)], 1):
+        mark(evening, number, {"cherry": cherry, "hickory": hickory})
+    evening.close()
+    result = evening.result()
+    assert "Cherry scored higher than hickory." in result
+    # Taste double drops the lowest of six: cherry (8 + 9 + 8 + 7 + 9) × 4.5, hickory (6 + 6 + 7 + 7 + 8) × 4.5.
+    assert [each["total"] for each in evening.practice.result["by_rules"]["standing"]] == ["184.5", "153"]
+
+
+def test_a_taster_who_leaves_halfway_is_left_out_and_named():
+    evening = Evening("score")
+    evening.serve()
+    mark(evening, 1, {"cherry": 8, "hickory": 7})
+    mark(evening, 2, {"cherry": 8, "hickory": 6})
+    mark(evening, 3, {"cherry": 2})
+    refused = evening.close()
+    assert refused.status_code == 422
+    assert "Not everybody is finished" in refused.content.decode()
+    assert evening.practice.closed_at is None
+    evening.close(unfinished_too="on")
+    result = evening.result()
+    assert "Left before the end: Hazel after 1 of two plates." in result
+    assert "Their marks are left out" in result
+    assert "The result was opened at" in result
+    assert "when 2 of three tasters had finished." in result
+    assert [mean["text"] for mean in evening.practice.result["means"]] == ["36", "29.25"]
+
+
+def test_the_key_opened_early_is_recorded_and_shown():
+    evening = Evening("triangle")
+    assert "What goes on which plate" in evening.cook.get(evening.url("practice_serving")).content.decode()
+    evening.serve()
+    closed = evening.cook.get(evening.url("practice_serving")).content.decode()
+    assert "The key is closed" in closed
+    assert not any(plate in closed for plate in evening.plates(1))
+    assert evening.cook.post(evening.url("practice_key"), {"reason": " "}).status_code == 422
+    opened = evening.cook.post(evening.url("practice_key"), {"reason": "a plate fell"}).content.decode()
+    assert all(plate in opened for plate in evening.plates(1))
+    assert "The key is closed" in evening.cook.get(evening.url("practice_serving")).content.decode()
+    assert LogRow.objects.filter(chain__contest=evening.practice.contest, what="key opened").count() == 1
+    evening.close(unfinished_too="on")
+    result = evening.result()
+    assert re.search(r"The cook opened the key early, at \d\d:\d\d, when 0 of three tasters had finished", result)
+    assert "“a plate fell”" in result
+    assert "Cannot tell: nobody answered." in result
+
+
+def test_a_taster_sees_own_plates_alone_and_nothing_of_what_is_on_them():
+    evening = Evening("preference", versions=("cherry wood", "hickory wood"))
+    evening.serve()
+    page = evening.phone(1).get(evening.tasting).content.decode()
+    others = [*evening.plates(2), *evening.plates(3)]
+    assert [plate for plate in others if f">{plate}<" in page] == []
+    assert "cherry" not in page
+    assert "hickory" not in page
+    assert "Team Alder" not in page
+    phone = evening.phone(1)
+    assert phone.post(evening.tasting, {"round": "round-1", "plate": others[0]}).status_code == 422
+    for name in ("practice", "practice_serving"):
+        assert phone.get(evening.url(name)).status_code == 302
+    evening.close(unfinished_too="on")
+    assert "/sign-in/" in phone.get(evening.tasting)["Location"]  # the pass ends with the tasting
+
+
+def test_the_first_answer_stands():
+    evening = Evening("preference")
+    assert evening.phone(1).post(evening.tasting, {"round": "round-1", "plate": "100"}).status_code == 422
+    evening.serve()
+    phone = evening.phone(1)
+    one, other = evening.plates(1)
+    assert phone.post(evening.tasting, {"round": "round-1"}).status_code == 422
+    assert phone.post(evening.tasting, {"round": "round-1", "plate": one}).status_code == 302
+    assert phone.post(evening.tasting, {"round": "round-1", "plate": one}).status_code == 302
+    refused = phone.post(evening.tasting, {"round": "round-1", "plate": other})
+    assert refused.status_code == 422
+    assert f"{one} is handed in for this round already" in refused.content.decode()
+    assert Answer.objects.count() == 1
+    facts = LogRow.objects.get(what="answer handed in").facts
+    assert facts == f'{{"box":"{one}","category":"round-1","taster":1}}'
+
+
+def test_the_cook_sees_who_is_done_and_no_answer():
+    evening = Evening("preference")
+    evening.serve()
+    before = evening.cook.get(evening.url()).content.decode()
+    evening.phone(2).post(evening.tasting, {"round": "round-1", "plate": next(iter(evening.plates(2)))})
+    page = evening.cook.get(evening.url()).content.decode()
+    assert before.count("finished</span>") == 0
+    assert page.count("finished</span>") == 1
+    assert [plate for plate in evening.plates(2) if f">{plate}<" in page] == []
+
+
+@pytest.mark.parametrize(
+    ("question", "versions", "more", "says"),
+    [
+        ("score", ("cherry",), {}, "name at least two"),
+        ("triangle", ("a", "b", "c"), {}, "leave two, or ask how the versions score"),
+        ("score", ("Cherry", "cherry "), {}, "Two of these are called the same"),
+        ("score", tuple("abcdefg"), {}, "taste at most 6"),
+        ("preference", ("a", "b"), {"rounds": "3"}, "elsewhere a taster counts once"),
+        ("score", ("a", "b"), {"tasters": ()}, "Name the tasters, one a line"),
+        ("score", ("a", "b" * 41), {}, "Line 2 is longer than 40 characters"),
+        ("score", ("a", "b"), {"dish": "7 bones"}, "Begin it with a letter"),
+    ],
+)
+def test_what_cannot_be_tasted_is_refused_and_nothing_is_lost(question, versions, more, says):
+    evening = Evening(question, versions, **more)
+    page = evening.answer.content.decode()
+    assert evening.answer.status_code == 422
+    assert says in page
+    assert versions[0].strip() in page
+    assert (Practice.objects.count(), Contest.objects.count(), Box.objects.count()) == (0, 0, 0)
+
+
+def test_two_tasters_may_taste_and_are_told_that_it_cannot_tell():
+    evening = Evening("triangle", tasters=TASTERS[:2])
+    page = evening.cook.get(evening.url()).content.decode()
+    assert "Three tastings are the least that can tell; 2 will answer" in page
+    evening.serve()
+    for number in (1, 2):
+        evening.phone(number).post(evening.tasting, {"round": "round-1", "plate": evening.odd(number)})
+    evening.close()
+    assert "Cannot tell: two tastings are too few." in evening.result()
+
+
+def test_the_form_that_arrives_twice_makes_one_practice():
+    evening = Evening("score")
+    assert evening.cook.post(evening.new, evening.data)["Location"] == evening.answer["Location"]
+    assert Practice.objects.count() == 1
+
+
+def test_the_plates_can_be_drawn_again_from_what_the_result_shows():
+    evening = Evening("score", ("cherry", "hickory", "pecan"))
+    draw = evening.practice.contest.draws.get()
+    assert draw.secret_text.strip() not in evening.cook.get(evening.url()).content.decode()
+    assert draw.commitment in evening.cook.get(evening.url()).content.decode()
+    evening.serve()
+    evening.close(unfinished_too="on")
+    assert draw.secret_text.strip() in evening.result()
+    assert drawn_again(draw.draw_text)
+
+
+def test_another_team_meets_no_such_page():
+    evening = Evening("score")
+    other = Team.objects.create(name="Team Birch")
+    TeamMember.objects.create(team=other, account=evening.account)
+    assert evening.cook.get(f"/teams/{other.uid}/practice/{evening.practice.contest.uid}/").status_code == 404
+    stranger = factories.client_for(factories.make_contest(teams=1), "stranger")
+    assert stranger.get(evening.url()).status_code == 404
+    assert stranger.get(evening.url("practice_serving")).status_code == 404

@@ -76,20 +76,3 @@ def test_every_silenced_deployment_warning_is_explained(monkeypatch: pytest.Monk
     silenced = text.partition("SILENCED_SYSTEM_CHECKS = [")[2].partition("\n]")[0]
     assert silenced.strip().startswith("#")
     assert len(settings.SILENCED_SYSTEM_CHECKS) == 6
-
-
-def test_secure_cookies_and_redirect_are_on_behind_https(monkeypatch: pytest.MonkeyPatch) -> None:
-    import importlib
-
-    from contest.config import settings as module
-
-    monkeypatch.setenv("FAIRBOX_HTTPS", "1")
-    try:
-        secure = importlib.reload(module)
-        assert secure.SESSION_COOKIE_SECURE
-        assert secure.CSRF_COOKIE_SECURE
-        assert secure.SECURE_SSL_REDIRECT
-        assert secure.SECURE_HSTS_SECONDS == 2_592_000
-    finally:
-        monkeypatch.undo()
-        importlib.reload(module)

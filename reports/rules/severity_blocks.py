@@ -47,7 +47,7 @@ class Factored:
         core = self._dense_core() if plan.products is None else self._blocks()
         self.core: Floats = core
         if plan.core_size and self.log_determinant < inf:
-            factor, failed = lapack.dpotrf(core.T, lower=1, overwrite_a=1, clean=0)
+            factor, failed = lapack.dpotrf(core.T, lower=1, overwrite_a=1)
             self.core = factor
             self.log_determinant += 2 * float(np.log(factor.diagonal()).sum()) if not failed else inf
 
@@ -156,10 +156,9 @@ class Factored:
     def _core_inverse(self) -> Floats:
         if not self.plan.core_size:
             return np.zeros((0, 0))
-        inverse, _ = lapack.dpotri(self.core, lower=1)
-        below = np.tril(inverse, -1)
-        full: Floats = below + below.T
-        full[np.diag_indices_from(full)] = inverse.diagonal()
+        inverse, _ = lapack.dpotri(self.core, lower=1)  # noughts above the diagonal, as in the factor
+        full: Floats = inverse + inverse.T
+        full[np.diag_indices_from(full)] /= 2
         return full
 
     def _block_inverses(self, store: Floats, core: Floats) -> None:

@@ -18,9 +18,11 @@ GREATEST = 1e9  # a ratio beyond has no residual left to be a ratio to,
 NO_RESIDUAL = 1e-10  # nor has this share of all squares
 MOST_STEPS = 200
 MOST_RELEASES = 3  # of a factor from nought, so that none comes and goes for ever
-LEAPS = 3  # steps by the fixed-point rule before Newton's
+LEAPS = 2  # steps by the fixed-point rule before Newton's
 SMALL = 1e-13  # Newton's step promises less than this (in the criterion): there,
 STILL = 1e-9  # and the fixed point's less than this: the search ends
+LAST = 1e-10  # a step of Newton's that promises less leaves less than a hundredth of it: it is the last
+SECANT = (1e-8, 0.01)  # steps that promise so much tell how the slope changes here: rounding less, far points more
 
 
 class NoSolutionError(ValueError):
@@ -135,6 +137,7 @@ class Search:
         if point.criterion == inf:
             raise NoSolutionError("the factors explain every score exactly; nothing is left to judge their spread by")
         released = np.zeros(self.factors, dtype=int)
+        before: tuple[Point, Floats] | None = None
         for step in range(MOST_STEPS):
             if not self.free.any():
                 return point
@@ -142,12 +145,17 @@ class Search:
             moving = self.free & (point.ratios > 0)
             goal, promise = self._leap(point, gradient, leap, moving)
             if step >= LEAPS:
-                newton, newtons = self._newton(point, gradient, moving)
+                newton, newtons = self._newton(point, gradient, moving, before)
                 done = newtons < SMALL and promise < STILL
+                last = newtons < LAST and promise < STILL and not (self.free & ~moving).any()
                 # Where the data hardly tell two factors apart Newton stands still and the slope does not.
                 if newtons * 1000 > promise:
                     goal, promise = newton, newtons
                 better = None if done else self._toward(point, goal, promise)
+                if better is not None and last:
+                    return better
+                if SECANT[0] < promise < SECANT[1]:
+                    before = point, gradient
                 if better is None:
                     better = self._release(point, released)
                     if better is None:
@@ -168,9 +176,16 @@ class Search:
         goal[goal < self.tiny] = 0.0
         return goal, -float(gradient @ (goal - point.ratios))
 
-    def _newton(self, point: Point, gradient: Floats, moving: NDArray[np.bool_]) -> tuple[Floats, float]:
-        """Where Newton's step leads, what it would make negative at nought, and the fall it promises."""
+    def _newton(
+        self, point: Point, gradient: Floats, moving: NDArray[np.bool_], before: tuple[Point, Floats] | None
+    ) -> tuple[Floats, float]:
+        """Where Newton's step leads, what it would make negative at nought, and the fall it promises.
+
+        ``before``: an earlier point and its gradient, by which the information is put right.
+        """
         information = self.information(point)
+        if before is not None:
+            information = _secant(information, point.ratios - before[0].ratios, gradient - before[1])
         goal, inside = point.ratios.copy(), moving.copy()
         while inside.any():
             pinned = moving & ~inside
@@ -217,6 +232,20 @@ class Search:
                 break
             inward = np.arange(self.factors) == steepest
         return None
+
+
+def _secant(matrix: Floats, step: Floats, change: Floats) -> Floats:
+    """Second derivatives that give the change of the gradient over the step, and differ little from the matrix.
+
+    Average information is not the second derivative itself where the model fits badly, and Newton's steps by it would
+    gain only a fixed factor each. Source: Broyden, Fletcher, Goldfarb and Shanno (1970), from memory.
+    """
+    along = matrix @ step
+    expected, seen = float(step @ along), float(step @ change)
+    if not 0 < expected / 4 < seen < 4 * expected:  # too far away to say something about here
+        return matrix
+    found: Floats = matrix - np.outer(along, along) / expected + np.outer(change, change) / seen
+    return found
 
 
 def _solve(matrix: Floats, right: Floats) -> Floats:

@@ -8,7 +8,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, TypeVar
+
+from django.db import transaction
 
 from contest.models import Contest
 
@@ -42,6 +45,16 @@ class Step:
     todos: list[Todo] = field(default_factory=list)
 
 
+@dataclass(frozen=True)
+class Notice:
+    """Something the organiser should know beside the tally: a sentence, and the page about it."""
+
+    text: str
+    url: str
+    button: str
+    urgent: bool = False
+
+
 Found = TypeVar("Found")
 Contribution = Callable[[Contest, Step], None]
 Hindrance = Callable[[Contest], list[Todo]]
@@ -50,6 +63,31 @@ _contributions: dict[str, list[Contribution]] = {key: [] for key, _ in STEPS}
 _hindrances: dict[str, list[Hindrance]] = {
     what: [] for what in ("closing", "publishing", "one_person", "seating", "redraw", "keying", "phones")
 }
+
+Follower = Callable[[Contest, str], None]
+_followers: list[Follower] = []
+_notices: list[Callable[[Contest], list[Notice]]] = []
+
+
+def follows(follower: Follower) -> None:
+    """Register what is done once the tally was `closed` or `revised` or the result `published`."""
+    if follower not in _followers:
+        _followers.append(follower)
+
+
+def happened(contest: Contest, what: str) -> None:
+    """Tell the followers after the transaction: what they cannot do is logged, and undoes nothing."""
+    for follower in _followers:
+        transaction.on_commit(partial(follower, contest, what), robust=True)
+
+
+def notifies(find: Callable[[Contest], list[Notice]]) -> None:
+    if find not in _notices:
+        _notices.append(find)
+
+
+def notices(contest: Contest) -> list[Notice]:
+    return [notice for find in _notices for notice in find(contest)]
 
 
 def contributes_to(step: str, contribution: Contribution) -> None:

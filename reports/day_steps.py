@@ -12,9 +12,13 @@ PRINTERS = frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})
 
 
 def register() -> None:
-    """Called once when the app is ready."""
+    """Called once when the app is ready; imports the system checks so that they are registered."""
+    from reports import checks  # noqa: F401
+
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)
+    day.follows(back_up)
+    day.notifies(backup_notices)
     add_room(Room(58, "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms))
     add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
     add_room(Room(59, "Plates", "reports:tasting", frozenset({"judge"}), when=_is_practice))
@@ -28,6 +32,23 @@ def register() -> None:
             when=_published,
         )
     )
+
+
+#: What happened, as the list of backups says it.
+OCCASIONS = {"closed": "at closing", "revised": "at the revision", "published": "at publication"}
+
+
+def back_up(contest: Contest, what: str) -> None:
+    """At every closing, revision and publication."""
+    from reports.backup.tasks import ask  # tasks cannot be declared before the apps are ready
+
+    ask(contest, OCCASIONS[what])
+
+
+def backup_notices(contest: Contest) -> list[day.Notice]:
+    from reports.backup.tasks import notices
+
+    return notices(contest)
 
 
 def _more_than_three_rooms(contest: Contest, parts: frozenset[str]) -> bool:

@@ -36,6 +36,7 @@ def publish(*, contest: Contest, by: str) -> Publication:
     # After the row, so that the log in the package ends with the publication.
     made.package, made.package_sum, made.log_heads = packed(contest, tally)
     made.save(update_fields=["package", "package_sum", "log_heads"])
+    day.happened(contest, "published")
     transaction.on_commit(lambda: ask_for(contest))
     return made
 

@@ -2,6 +2,7 @@ from django.urls import path
 
 from reports.views import (
     agreement,
+    backups,
     cooklog,
     drawcheck,
     names,
@@ -21,6 +22,7 @@ urlpatterns = [
     path("c/<slug:slug>/sheets/", names.sheet_links, name="sheet_links"),
     path("c/<slug:slug>/sheets/slips/", names.sheet_slips, name="sheet_slips"),
     path("c/<slug:slug>/sheets/slips/<int:number>/", names.sheet_slips, name="sheet_slip"),
+    path("c/<slug:slug>/backups/", backups.backups, name="backups"),
     path("c/<slug:slug>/paper/", paper.paper, name="paper"),
     path("c/<slug:slug>/paper/print/", paper.make, name="paper_make"),
     path("c/<slug:slug>/paper/rules/<slug:what>.css", paper.rules, name="paper_rules"),

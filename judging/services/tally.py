@@ -65,6 +65,7 @@ def close_tally(*, contest: Contest, by: str) -> Tally:
     _refuse_while_hindered(contest)
     made = _freeze(contest, revision=1, reason="", by=by)
     Contest.objects.filter(pk=contest.pk).update(state=Contest.State.CLOSED)
+    day.happened(contest, "closed")
     return made
 
 
@@ -82,6 +83,7 @@ def revise(*, contest: Contest, reason: str, by: str) -> Tally:
         raise TallyRefused(
             "Nothing has changed since the last tally. Unlock the marks, correct them, then revise the result."
         )
+    day.happened(contest, "revised")
     return made
 
 

@@ -160,6 +160,7 @@ def _page(
         "parts": parts,
         "tally": newest,
         "todos": todos,
+        "notices": day.notices(contest) if "organiser" in parts and newest else [],
         "refused": refused,
         "locked": contest.marks_locked_at is not None,
         # Only the desk is still due: the moment to lock the marks and key the turn-ins on the same laptop.

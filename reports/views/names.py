@@ -48,6 +48,7 @@ def _page(request: HttpRequest, contest: Contest, form: PublishForm, status: int
         "champions": champions,
         "todos": [] if tally else day.in_the_way("publishing", contest),
         "may_publish": tally is not None and "organiser" in request.viewer.parts(contest),
+        "notices": day.notices(contest) if "organiser" in request.viewer.parts(contest) else [],
         "form": form,
     }
     return render(request, "reports/names.html", context, status=status)

@@ -1,4 +1,4 @@
-"""Tables whose rows the database itself keeps: triggers refuse what would change or remove them.
+"""Tables whose rows the database itself keeps: triggers refuse what would change or remove them, or break the seal.
 
 The triggers are put in place after every migration, not by one: on SQLite a migration that rebuilds a table drops
 its triggers without a word. They guard against a slip of this program and of whoever repairs its data by hand; who
@@ -41,6 +41,39 @@ GUARDS = [
 ]
 
 
+@dataclass(frozen=True)
+class Refusal:
+    """A row of `table` that is refused at `event` (INSERT or UPDATE) where the SQL condition `when` holds."""
+
+    table: str
+    event: str
+    when: str
+    text: str
+
+    @property
+    def name(self) -> str:
+        return f"seal_{self.table}_{self.event.lower()}"
+
+
+_UNDECLARED = (
+    "NEW.one_person AND NOT EXISTS (SELECT 1 FROM contest_contest k WHERE k.id = NEW.contest_id AND k.one_person)"
+)
+_NOT_ONE_PERSON = "contest_contestrole: this is no one-person contest"
+
+#: The copy of the one-person flag, which lets a role stand beside the desk, says what the contest says; and the
+#: contest's own is never cleared.
+REFUSALS = [
+    Refusal("contest_contestrole", "INSERT", _UNDECLARED, _NOT_ONE_PERSON),
+    Refusal("contest_contestrole", "UPDATE", _UNDECLARED, _NOT_ONE_PERSON),
+    Refusal(
+        "contest_contest",
+        "UPDATE",
+        "OLD.one_person AND NOT NEW.one_person",
+        "contest_contest: a one-person contest stays one",
+    ),
+]
+
+
 def register() -> None:
     """Put the triggers in place whenever the tables of an app were migrated."""
     post_migrate.connect(_after_migration, dispatch_uid="append-only tables")
@@ -54,18 +87,24 @@ def keep(guard: Guard) -> None:
 def _after_migration(sender: AppConfig, using: str, **kwargs: Any) -> None:
     connection = connections[using]
     there = set(connection.introspection.table_names())
-    install(connection, [each for each in GUARDS if each.table in there and each.table.startswith(f"{sender.label}_")])
+    of_app = [each for each in _all() if each.table in there and each.table.startswith(f"{sender.label}_")]
+    install(connection, of_app)
 
 
-def install(connection: BaseDatabaseWrapper, guards: list[Guard] | None = None) -> None:
+def _all() -> list[Guard | Refusal]:
+    return [*GUARDS, *REFUSALS]
+
+
+def install(connection: BaseDatabaseWrapper, wanted: list[Guard | Refusal] | None = None) -> None:
     """Create the triggers anew; SQLite and PostgreSQL are known, any other database is refused."""
-    for guard in GUARDS if guards is None else guards:
-        _run(connection, [*_removed(connection, guard), *_made(connection, guard)])
+    for each in _all() if wanted is None else wanted:
+        made = _made if isinstance(each, Guard) else _made_refusal
+        _run(connection, [*_removed(connection, each), *made(connection, each)])
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
-    for guard in GUARDS:
-        _run(connection, _removed(connection, guard))
+    for each in _all():
+        _run(connection, _removed(connection, each))
 
 
 @contextmanager
@@ -97,26 +136,37 @@ def _made(connection: BaseDatabaseWrapper, guard: Guard) -> list[str]:
         ]
     if connection.vendor == "postgresql":
         return [
-            *_on_postgresql(guard, "changed", "UPDATE", _changes(guard, "IS DISTINCT FROM"), changed, "NEW"),
-            *_on_postgresql(guard, "gone", "DELETE", guard.stays, gone, "OLD"),
+            *_on_postgresql(
+                f"{guard.name}_changed", guard.table, "UPDATE", _changes(guard, "IS DISTINCT FROM"), changed
+            ),
+            *_on_postgresql(f"{guard.name}_gone", guard.table, "DELETE", guard.stays, gone),
         ]
     raise NotImplementedError(f"No append-only triggers are known for {connection.vendor}.")
 
 
-def _on_postgresql(guard: Guard, suffix: str, event: str, condition: str, text: str, row: str) -> list[str]:
-    name = f"{guard.name}_{suffix}"
+def _made_refusal(connection: BaseDatabaseWrapper, refusal: Refusal) -> list[str]:
+    if connection.vendor == "sqlite":
+        return [
+            f"CREATE TRIGGER {refusal.name} BEFORE {refusal.event} ON {refusal.table} WHEN {refusal.when} "
+            f"BEGIN SELECT RAISE(ABORT, '{refusal.text}'); END"
+        ]
+    return _on_postgresql(refusal.name, refusal.table, refusal.event, refusal.when, refusal.text)
+
+
+def _on_postgresql(name: str, table: str, event: str, condition: str, text: str) -> list[str]:
+    row = "OLD" if event == "DELETE" else "NEW"
     return [
         f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
         f"IF {condition} THEN RAISE EXCEPTION USING ERRCODE = '23000', MESSAGE = '{text}'; END IF; "
         f"RETURN {row}; END $$",
-        f"CREATE TRIGGER {name} BEFORE {event} ON {guard.table} FOR EACH ROW EXECUTE FUNCTION {name}()",
+        f"CREATE TRIGGER {name} BEFORE {event} ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
     ]
 
 
-def _removed(connection: BaseDatabaseWrapper, guard: Guard) -> list[str]:
-    names = [f"{guard.name}_changed", f"{guard.name}_gone"]
+def _removed(connection: BaseDatabaseWrapper, kept: Guard | Refusal) -> list[str]:
+    names = [f"{kept.name}_changed", f"{kept.name}_gone"] if isinstance(kept, Guard) else [kept.name]
     if connection.vendor == "postgresql":
         # A table with constraints still to be checked takes no change of its triggers.
-        drops = [f"DROP TRIGGER IF EXISTS {name} ON {guard.table}" for name in names]
+        drops = [f"DROP TRIGGER IF EXISTS {name} ON {kept.table}" for name in names]
         return ["SET CONSTRAINTS ALL IMMEDIATE", *drops, "SET CONSTRAINTS ALL DEFERRED"]
     return [f"DROP TRIGGER IF EXISTS {name}" for name in names]

@@ -1,0 +1,399 @@
+"""Every page of the site, written down apart from the marks on the views: who may open it, by which method and in
+which state of a contest, and what its address and its forms may name.
+
+A new page needs one line in TABLE. The arguments of its address are filled in by name from `Sample`; an argument
+that `Sample` does not know, or that means something else on this page, is given in `names`. What is posted to it is
+read off the forms of the site's own pages; where no page shows such a form, give `valid`.
+"""
+
+import json
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from django.urls import get_resolver
+
+from contest.checks import walk
+from contest.models import Account, Box, Contest, Entry, Judge, RuleSet
+from judging.services.tally import newest_tally
+
+EVERYBODY = "anyone"
+ANY_ACCOUNT = "accounts"
+MEMBERS = "members of the team"
+NOBODY = ""
+
+PARTS = ("organiser", "announcer", "head_judge", "tally", "desk", "desk pass", "captain", "judge")
+#: Those who have the same parts in another contest, which is in the same state.
+OTHERS = tuple(f"other {part}" for part in PARTS)
+WITHOUT_ACCOUNT = ("visitor", "desk pass", "captain", "judge", "other desk pass", "other captain", "other judge")
+ROLES = ("visitor", "stranger", "administrator", "cook", "other cook", *OTHERS, *PARTS)
+ACCOUNTS = tuple(role for role in ROLES if role not in WITHOUT_ACCOUNT)
+#: Passes of the day, which open nothing any more once the tally is closed.
+END_AT_CLOSING = ("captain", "judge", "other captain", "other judge")
+STATES = ("preparing", "sealed", "closed", "published")
+
+
+class Sample:
+    """Something of everything in one contest that an address or a form may name, never chosen by the pairing."""
+
+    def __init__(self, contest: Contest) -> None:
+        self.contest = contest
+
+    @cached_property
+    def entry(self) -> Entry:
+        return self.contest.entries.select_related("team").order_by("number")[0]
+
+    @cached_property
+    def boxes(self) -> list[Box]:
+        found = self.contest.boxes.filter(draw__standing=True).select_related("category", "table")
+        return list(found.order_by("number"))
+
+    @property
+    def box(self) -> str:
+        """The number of a box; of none where none is drawn."""
+        return self.boxes[0].number if self.boxes else "201"
+
+    @cached_property
+    def category(self) -> str:
+        return self.boxes[0].category.key if self.boxes else self.contest.categories.all()[0].key
+
+    @cached_property
+    def table(self) -> int:
+        return self.boxes[0].table.number if self.boxes else 1
+
+    @property
+    def judge(self) -> Judge:
+        return self.contest.attendances.order_by("judge__name")[0].judge
+
+    @property
+    def organiser(self) -> Account:
+        return self.contest.roles.filter(organiser=True).order_by("pk")[0].account
+
+    @property
+    def revision(self) -> int:
+        tally = newest_tally(self.contest)
+        return tally.revision if tally else 1
+
+    def names(self) -> dict[str, object]:
+        """What the arguments of an address stand for where the page says nothing else."""
+        return {
+            "slug": self.contest.slug,
+            "key": self.category,
+            "number": self.entry.number,
+            "uid": self.judge.uid,
+            "account": self.organiser.pk,
+            "table": self.table,
+            "seat": "A",
+            "category": self.category,
+            "revision": self.revision,
+            "team": self.entry.team.uid,
+            "group": "year-2026",
+            "day": self.contest.uid,
+            "practice": self.contest.uid,
+        }
+
+    def card(self, **fields: object) -> str:
+        """A card as the phone of seat 1A sends it."""
+        at_table = [box.number for box in self.boxes if box.table.number == 1]
+        marks = {"appearance": "8", "taste": "7", "tenderness": "8"}
+        named = {"key": "0" * 31 + "1", "number": 1, "seat": "1A", "box": (at_table or ["201"])[-1], "marks": marks}
+        return json.dumps({**named, **fields})
+
+
+Named = Mapping[str, Callable[[Sample], object]]
+
+
+@dataclass(frozen=True)
+class Page:
+    """`who` may enter: parts of the contest, EVERYBODY, ANY_ACCOUNT, MEMBERS or NOBODY. An allowed GET answers 200, an
+    allowed POST anything that is no refusal; `preparing` to `published` name what differs in that state, by role or
+    for "all". A method that is not among `methods` answers 405 to everybody.
+    """
+
+    who: str
+    methods: tuple[str, ...] = ("GET",)
+    preparing: Mapping[str, int] = field(default_factory=dict)
+    sealed: Mapping[str, int] = field(default_factory=dict)
+    closed: Mapping[str, int] = field(default_factory=dict)
+    published: Mapping[str, int] = field(default_factory=dict)
+    names: Named = field(default_factory=dict)  # arguments of the address that mean something else here
+    asks: tuple[Callable[[Sample], str], ...] = ()  # further query strings worth a look
+    valid: Callable[[Sample], dict[str, Any] | str] | None = None  # posted, or queried where GET needs it; text is JSON
+    wrong: Callable[[Sample], dict[str, Any] | str] | None = None
+    fill: str = ""  # typed into every blank of the page's own forms
+    opens_seal: bool = False  # what follows shows whose box is whose, by design and on record
+
+
+def see(who: str, **more: Any) -> Page:
+    return Page(who, ("GET",), **more)
+
+
+def post(who: str, **more: Any) -> Page:
+    return Page(who, ("POST",), **more)
+
+
+def form(who: str, **more: Any) -> Page:
+    """A page with a form of its own: shown and posted."""
+    return Page(who, ("GET", "POST"), **more)
+
+
+MOVED = 302  # to another page of the site, not to the way in
+TO_SIGN_IN = -302
+
+
+def always(found: Mapping[str, int]) -> dict[str, Mapping[str, int]]:
+    return dict.fromkeys(STATES, found)
+
+
+def from_draw(found: Mapping[str, int]) -> dict[str, Mapping[str, int]]:
+    return dict.fromkeys(STATES[1:], found)
+
+
+def until(state: str, found: Mapping[str, int]) -> dict[str, Mapping[str, int]]:
+    """`found` in every state before `state`."""
+    return dict.fromkeys(STATES[: STATES.index(state)], found)
+
+
+def only(roles: str, status: int) -> dict[str, int]:
+    return dict.fromkeys(roles.split(" | "), status)
+
+
+HOLDERS = "desk pass | other desk pass"
+NO_SUCH = {"all": 404}  # to everybody as if there were no such page
+PRINTERS = "organiser announcer head_judge tally desk"
+PRINTING = " | ".join([*PRINTERS.split(), "desk pass"])
+NOT_OWN = always(dict.fromkeys(ACCOUNTS, 404))  # the rule set is not theirs
+KEYERS = "organiser | tally"
+TABLES = "organiser | head_judge | tally | captain"
+NO_TOKEN = always({"all": 401})
+NONE_YET = until("published", {"cook": 404})
+NONE_THERE = always({"cook": 404})  # the team typed in no day and no result of its own
+
+
+def by_box(sample: Sample) -> str:
+    return sample.box
+
+
+def shipped_set(sample: Sample) -> int:
+    return RuleSet.objects.order_by("pk")[0].pk
+
+
+def sheet_key(sample: Sample) -> object:
+    return sample.entry.sheet_key
+
+
+def what(*papers: str) -> tuple[Callable[[Sample], str], ...]:
+    return tuple(lambda sample, paper=paper: f"what={paper}" for paper in papers)
+
+
+SHEET = "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/"
+TABLE: dict[str, Page] = {
+    # the ways in
+    "": see(
+        EVERYBODY,
+        **{**always(only(HOLDERS, MOVED)), **until("closed", only(f"{HOLDERS} | captain | other captain", MOVED))},
+    ),
+    "start/": form(EVERYBODY, **always({"all": MOVED})),  # there is an account already
+    "sign-in/": form(EVERYBODY, valid=lambda s: {"username": s.organiser.username, "password": "a long password"}),
+    "sign-out/": post(EVERYBODY),
+    "in/": form(EVERYBODY, valid=lambda s: {"word": "nobody-has-this"}),
+    "password/": form(ANY_ACCOUNT),
+    # a contest's own pages
+    "c/<slug:slug>/": see("organiser head_judge tally announcer"),
+    "c/<slug:slug>/live/": see("organiser head_judge tally announcer"),
+    "c/<slug:slug>/rules/": see("organiser head_judge tally announcer desk captain judge"),
+    # set-up
+    "new/": form(ANY_ACCOUNT),
+    "new/small/": form(ANY_ACCOUNT),
+    "c/<slug:slug>/set-up/": form("organiser"),
+    "c/<slug:slug>/set-up/tables/": post("organiser"),
+    "c/<slug:slug>/set-up/one-person/": post("organiser"),
+    "c/<slug:slug>/set-up/phones/": post("organiser", valid=lambda s: {"phones": "on"}),
+    "c/<slug:slug>/set-up/delete/": post("organiser"),
+    "c/<slug:slug>/set-up/category/": form("organiser", **from_draw({"organiser": 404})),
+    "c/<slug:slug>/set-up/category/<slug:key>/": form("organiser"),
+    "c/<slug:slug>/set-up/category/<slug:key>/remove/": post("organiser", valid=lambda s: {}),
+    # people
+    "c/<slug:slug>/teams/": form("organiser"),
+    "c/<slug:slug>/teams/categories/": post("organiser"),
+    "c/<slug:slug>/teams/import/": form("organiser", valid=lambda s: {"text": "number, team\n77, Team Zelkova"}),
+    "c/<slug:slug>/teams/<int:number>/": form("organiser"),
+    "c/<slug:slug>/teams/<int:number>/withdraw/": post("organiser"),
+    "c/<slug:slug>/teams/<int:number>/back-in/<slug:key>/": post("organiser", valid=lambda s: {}),
+    "c/<slug:slug>/teams/<int:number>/remove/": post("organiser", valid=lambda s: {}),
+    "c/<slug:slug>/judges/": form("organiser"),
+    "c/<slug:slug>/judges/absent/": post("organiser"),
+    "c/<slug:slug>/judges/import/": form("organiser", valid=lambda s: {"text": "name\nJudge Zelkova"}),
+    "c/<slug:slug>/judges/<uuid:uid>/": form("organiser"),
+    "c/<slug:slug>/judges/<uuid:uid>/remove/": post("organiser", valid=lambda s: {}),
+    "c/<slug:slug>/judges/<uuid:uid>/erase/": post("organiser", valid=lambda s: {}),
+    "c/<slug:slug>/empty-<slug:kind>.<slug:ending>": see(
+        "organiser", names={"kind": lambda s: "teams", "ending": lambda s: "csv"}
+    ),
+    "c/<slug:slug>/check-in/": see("organiser desk", asks=(lambda s: "show=to-come",)),
+    "c/<slug:slug>/check-in/<int:number>/": post("organiser desk"),
+    "c/<slug:slug>/seating/": see("organiser head_judge tally"),
+    "c/<slug:slug>/seating/at-random/": post("organiser", valid=lambda s: {}),
+    "c/<slug:slug>/seating/seat/": post("organiser"),
+    "c/<slug:slug>/seating/exchange/": post("organiser"),
+    # helpers
+    "c/<slug:slug>/helpers/": form("organiser"),
+    "c/<slug:slug>/helpers/known/": post("organiser"),
+    "c/<slug:slug>/helpers/<int:account>/roles/": post("organiser"),
+    "c/<slug:slug>/helpers/slips/": see("organiser", asks=(lambda s: "for=desk",)),
+    "c/<slug:slug>/helpers/new-pass/": post("organiser", valid=lambda s: {"for": "desk"}),
+    # rule sets: the shipped ones are everybody's to read, changing them is nobody's
+    "rules/": see(ANY_ACCOUNT),
+    "rules/upload/": form(ANY_ACCOUNT),
+    "rules/<int:number>/": see(ANY_ACCOUNT, names={"number": shipped_set}),
+    "rules/<int:number>/edit/": form(ANY_ACCOUNT, names={"number": shipped_set}, **NOT_OWN),
+    "rules/<int:number>/copy/": post(ANY_ACCOUNT, names={"number": shipped_set}, valid=lambda s: {}),
+    "rules/<int:number>/delete/": post(ANY_ACCOUNT, names={"number": shipped_set}, valid=lambda s: {}, **NOT_OWN),
+    "rules/<int:number>/rule-set.toml": see(ANY_ACCOUNT, names={"number": shipped_set}),
+    # draw and desk: whoever knows whose box is whose sees no marks, and the other way round
+    "c/<slug:slug>/draw/": see("organiser"),
+    "c/<slug:slug>/draw/make/": post("organiser", valid=lambda s: {"words": "ember\noak"}),
+    "c/<slug:slug>/draw/ceremony/": post("organiser", valid=lambda s: {}),
+    "c/<slug:slug>/draw/again/": form("organiser"),
+    "c/<slug:slug>/seal/": form("organiser", opens_seal=True),
+    "c/<slug:slug>/boxes-in/": see("organiser"),
+    "c/<slug:slug>/desk/": see("desk", asks=(lambda s: "team=1", lambda s: f"category={s.category}&team=2")),
+    "c/<slug:slug>/desk/record/": post("desk"),
+    "c/<slug:slug>/desk/undo/<str:number>/": form(
+        "desk", preparing=only("desk | desk pass", 404), names={"number": by_box}
+    ),
+    "c/<slug:slug>/desk/absent/": post("desk"),
+    "c/<slug:slug>/desk/rest/": form("desk"),
+    "c/<slug:slug>/desk/ledger/": see("desk"),
+    "c/<slug:slug>/desk/labels/": form("desk"),
+    "c/<slug:slug>/windows/": see("organiser desk"),
+    "c/<slug:slug>/windows/delay/": form("organiser desk", valid=lambda s: {"minutes": "10"}),
+    "c/<slug:slug>/windows/cancel/<slug:key>/": form("organiser desk"),
+    # marks and tally
+    "c/<slug:slug>/marks/": see("organiser tally", asks=(lambda s: "go=1A", lambda s: f"go={s.box}")),
+    SHEET: form("organiser tally", fill="7", preparing=only(KEYERS, 404)),
+    f"{SHEET}written/": form("organiser tally", fill="7", preparing=only(KEYERS, 404)),
+    f"{SHEET}again/": form("organiser tally", fill="7", **always(only(KEYERS, 404))),  # sheets are keyed once here
+    "c/<slug:slug>/differences/": form("organiser tally", valid=lambda s: {"reading": "1", "chosen": "standing"}),
+    "c/<slug:slug>/table/<int:table>/": form(
+        "organiser head_judge tally captain", asks=(lambda s: f"number={s.box}", lambda s: "number=999")
+    ),
+    "c/<slug:slug>/table/<int:table>/news/": see(
+        "organiser head_judge tally captain", valid=lambda s: {"category": s.category}
+    ),
+    "c/<slug:slug>/rulings/": form("head_judge", asks=(lambda s: f"box={s.box}",)),
+    "c/<slug:slug>/rulings/calls/": see("head_judge"),
+    "c/<slug:slug>/tally/": see("organiser head_judge tally"),
+    "c/<slug:slug>/tally/doubts/": see("organiser head_judge tally"),
+    "c/<slug:slug>/tally/lock/": post("organiser head_judge tally", valid=lambda s: {}),
+    "c/<slug:slug>/tally/unlock/": post("organiser head_judge", valid=lambda s: {"unlock-reason": "misread"}),
+    "c/<slug:slug>/tally/close/": post("organiser head_judge tally", valid=lambda s: {"sure": "on"}),
+    "c/<slug:slug>/tally/sign/<int:revision>/": post(
+        "head_judge", valid=lambda s: {}, **until("closed", {"head_judge": 404})
+    ),
+    "c/<slug:slug>/tally/revise/": post("organiser head_judge", valid=lambda s: {"revise-reason": "misread"}),
+    "c/<slug:slug>/tally/box/<str:number>/": see(
+        "organiser head_judge tally", names={"number": by_box}, preparing=only("organiser | head_judge | tally", 404)
+    ),
+    "c/<slug:slug>/tasting/": form("judge", **always({"judge": 404})),  # no seat of a practice
+    "c/<slug:slug>/seat/": form("judge", asks=(lambda s: f"box={s.box}",)),
+    "c/<slug:slug>/seat/worker.js": see(EVERYBODY),
+    # for phones: a seat's token opens, never a cookie
+    "api/cards/": post(NOBODY, valid=lambda s: s.card(), wrong=lambda s: s.card(marks={"taste": "77"}), **NO_TOKEN),
+    "api/seat/": see(NOBODY, **NO_TOKEN),
+    # print: every room's people; what each may print, and when, is tested with the papers
+    "c/<slug:slug>/paper/": see(PRINTERS),
+    "c/<slug:slug>/paper/print/": post(PRINTERS, valid=lambda s: {"what": "cooks", "size": "a4"}),
+    "c/<slug:slug>/paper/rules/<slug:what>.css": see(PRINTERS, names={"what": lambda s: "cooks"}),
+    "c/<slug:slug>/paper/sheets/<slug:what>/": see(PRINTERS, names={"what": lambda s: "cooks"}),
+    "c/<slug:slug>/paper/<uuid:key>/": see(PRINTERS, names={"key": sheet_key}, **always(only(PRINTING, MOVED))),
+    "c/<slug:slug>/paper/<uuid:key>/<str:name>": see(
+        PRINTERS, names={"key": sheet_key, "name": lambda s: "a.pdf"}, **always(only(PRINTING, 404))
+    ),
+    "c/<slug:slug>/backups/": form("organiser"),
+    # names and results
+    "c/<slug:slug>/names/": see("organiser announcer"),
+    "c/<slug:slug>/names/publish/": post("organiser", valid=lambda s: {"sure": "on"}),
+    "c/<slug:slug>/sheets/": see("organiser"),
+    "c/<slug:slug>/sheets/slips/": see("organiser"),
+    "c/<slug:slug>/sheets/slips/<int:number>/": see("organiser"),
+    "r/<slug:slug>/": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/table/": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/revision/<int:revision>/": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/results.csv": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/results.xlsx": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/revision/<int:revision>/<int:number>/": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/revision/<int:revision>/<slug:key>/<int:number>/": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/package.zip": see(EVERYBODY, **until("published", NO_SUCH)),
+    "r/<slug:slug>/revision/<int:revision>/package.zip": see(EVERYBODY, **until("published", NO_SUCH)),
+    # the sums of the draw are everybody's from the draw on, its secret and its list with the result
+    "r/<slug:slug>/draw/": see(EVERYBODY, preparing=NO_SUCH),
+    "r/<slug:slug>/draw/<str:name>": see(
+        EVERYBODY, names={"name": lambda s: "secret.txt"}, **until("published", NO_SUCH)
+    ),
+    # a team's own sheet: whoever has the link
+    "r/<slug:slug>/sheet/<uuid:key>/": see(EVERYBODY, names={"key": sheet_key}, **until("published", NO_SUCH)),
+    "r/<slug:slug>/sheet/<uuid:key>/claim/": form(
+        EVERYBODY, names={"key": sheet_key}, valid=lambda s: {}, **until("published", NO_SUCH)
+    ),
+    "teams/": see(ANY_ACCOUNT),
+    "teams/<uuid:team>/": see(MEMBERS),
+    # a team's season: nothing of it before the first result is published
+    "teams/<uuid:team>/season/": see(MEMBERS),
+    "teams/<uuid:team>/season/<slug:group>/": see(MEMBERS, **NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/boxes.csv": see(MEMBERS, **NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/boxes.xlsx": see(MEMBERS, **NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/tables/": see(MEMBERS, **NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/trends/": see(MEMBERS, **NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/fit/": post(MEMBERS, valid=lambda s: {}, **NONE_YET),
+    "teams/<uuid:team>/box/<slug:slug>/<slug:key>/": see(MEMBERS, **NONE_YET),
+    "c/<slug:slug>/agreement/": see("organiser head_judge"),
+    "c/<slug:slug>/agreement/places/": see("organiser head_judge"),
+    "c/<slug:slug>/agreement/fit/": post("organiser head_judge", valid=lambda s: {}),
+    # a team's own plan, log and results from elsewhere: private to its accounts
+    "teams/<uuid:team>/plan/": form(MEMBERS),
+    "teams/<uuid:team>/plan/<uuid:day>/": see(MEMBERS),
+    "teams/<uuid:team>/plan/<uuid:day>/lengths/<slug:key>/": form(MEMBERS),
+    "teams/<uuid:team>/plan/<uuid:day>/change/": form(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/plan/<uuid:day>/delete/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/log/": see(MEMBERS),
+    "teams/<uuid:team>/log/fields/": form(MEMBERS),
+    "teams/<uuid:team>/log/<uuid:day>/<slug:key>/": form(MEMBERS, valid=lambda s: {"do": "notes", "notes": "oak"}),
+    "teams/<uuid:team>/past/": form(MEMBERS),
+    "teams/<uuid:team>/past/<int:number>/": form(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/past/<int:number>/flight/": see(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/past/import/": form(MEMBERS),
+    "teams/<uuid:team>/past/past-results.<slug:ending>": see(MEMBERS, names={"ending": lambda s: "csv"}),
+    "teams/<uuid:team>/past/package/": form(MEMBERS, valid=lambda s: {}),
+    "teams/<uuid:team>/past/package/<int:number>/": form(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/past/package/<int:number>/delete/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    # practice at home: the team's own, and there is none of theirs here
+    "teams/<uuid:team>/practice/": see(MEMBERS),
+    "teams/<uuid:team>/practice/new/": form(MEMBERS),
+    "teams/<uuid:team>/practice/<uuid:practice>/": see(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/serving/": see(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/out/": post(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/key/": post(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/close/": post(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/print/": post(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/print/<uuid:key>.pdf": see(
+        MEMBERS, names={"key": sheet_key}, **NONE_THERE
+    ),
+    "teams/<uuid:team>/practice/<uuid:practice>/sheets/<slug:what>/": see(
+        MEMBERS, names={"what": lambda s: "slips"}, **NONE_THERE
+    ),
+}
+
+
+def routes() -> list[str]:
+    """Every address of the site, as its pattern."""
+    return [route for route, _ in walk(get_resolver())]
+
+
+def url_of(route: str, sample: Sample) -> str:
+    """The route with its arguments filled in. KeyError names the argument that has no sample."""
+    own = {name: value(sample) for name, value in TABLE[route].names.items()}
+    values = {**sample.names(), **own}
+    return "/" + re.sub(r"<(?:\w+:)?(\w+)>", lambda found: str(values[found.group(1)]), route)

@@ -153,6 +153,9 @@ def _page(
     **forms: Any,
 ) -> HttpResponse:
     parts = request.viewer.parts(contest)
+    if status == 422 and refused is None:  # also where the form is no longer shown, since somebody else was faster
+        errors = [text for form in forms.values() for texts in form.errors.values() for text in texts]
+        refused = TallyRefused(f"Nothing was changed. {' '.join(dict.fromkeys(errors))}")
     newest = None if contest.is_sealed else newest_tally(contest)
     todos = [_openable(todo, parts) for todo in day.in_the_way("closing", contest)] if contest.is_drawn else []
     context = {

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time
 from html.parser import HTMLParser
 from urllib.parse import urljoin, urlsplit
 
+from django.http import HttpResponse
 from django.test import Client
 from django.urls import Resolver404, resolve
 
@@ -201,9 +202,17 @@ class World:
             yield "/site-admin/"
 
 
-def crawl(client: Client, starts: Iterator[str]) -> tuple[dict[str, int], list[Form]]:
-    """Follow every link once for each kind of page and contest: address → status, and every form that was met."""
-    statuses: dict[str, int] = {}
+@dataclass
+class Tour:
+    """What a role met: the answer of every address, and each form once."""
+
+    answers: dict[str, HttpResponse] = field(default_factory=dict)
+    forms: list[Form] = field(default_factory=list)
+
+
+def crawl(client: Client, starts: Iterator[str]) -> Tour:
+    """Follow every link once for each kind of page and contest."""
+    answers: dict[str, HttpResponse] = {}
     forms: dict[tuple[str, ...], Form] = {}
     waiting, seen = list(starts), set()
     while waiting:
@@ -218,7 +227,7 @@ def crawl(client: Client, starts: Iterator[str]) -> tuple[dict[str, int], list[F
             continue
         seen.add(kind)
         answer = client.get(url)
-        statuses[url] = answer.status_code
+        answers[url] = answer
         if answer.status_code == 302:
             waiting.append(answer["Location"])
         if answer.status_code != 200 or not answer["Content-Type"].startswith("text/html"):
@@ -228,4 +237,4 @@ def crawl(client: Client, starts: Iterator[str]) -> tuple[dict[str, int], list[F
         for form in page.forms:
             path = urlsplit(form.action).path
             forms.setdefault((path, form.method, *sorted({each.name for each in form.fields})), form)
-    return statuses, list(forms.values())
+    return Tour(answers, list(forms.values()))

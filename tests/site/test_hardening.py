@@ -202,7 +202,7 @@ def test_nothing_that_opens_a_door_stands_in_the_log(opens: dict[str, Any]) -> N
 
 
 def test_a_pass_word_has_sixty_bits_and_uses_all_of_its_signs() -> None:
-    """Entropy is log2 of the number of words that are equally likely: the signs are 32, so bytes fall on them evenly."""
+    """Entropy: log2 of the number of words that are equally likely. Bytes fall evenly on 32 signs."""
     assert len(set(passes.ALPHABET)) == len(passes.ALPHABET) == 32
     assert 256 % len(passes.ALPHABET) == 0
     assert math.log2(len(passes.ALPHABET) ** passes.WORD_LENGTH) == 60 >= 40

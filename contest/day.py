@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -77,8 +76,12 @@ def follows(follower: Follower) -> None:
 
 def happened(contest: Contest, what: str) -> None:
     """Tell the followers after the transaction: what they cannot do is logged, and undoes nothing."""
-    for follower in _followers:
-        transaction.on_commit(partial(follower, contest, what), robust=True)
+
+    def tell() -> None:
+        for follower in _followers:
+            follower(contest, what)
+
+    transaction.on_commit(tell, robust=True)
 
 
 def notifies(find: Callable[[Contest], list[Notice]]) -> None:

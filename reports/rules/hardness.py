@@ -127,7 +127,9 @@ class Hardness:
                     weights[unknown] = weights.get(unknown, 0.0) - weight * boxes[each] / total
             contrasts.append(weights)
         found: dict[TableKey, TableHardness] = {}
-        for (key, rows), (estimate, error) in zip(flights.items(), self.fit.contrasts(contrasts), strict=True):
+        for (key, rows), (estimate, error) in zip(
+            flights.items(), self.fit.contrasts(contrasts, variances_too=True), strict=True
+        ):
             field = fields[key[:2]]
             alone = len(field) == 1
             found[key] = TableHardness(
@@ -180,7 +182,9 @@ class Hardness:
                     weights[unknown] += weight / len(keys)
             contrasts.append(weights)
         found = []
-        for (name, keys), estimate in zip(groups.items(), self.fit.contrasts(contrasts), strict=True):
+        for (name, keys), estimate in zip(
+            groups.items(), self.fit.contrasts(contrasts, variances_too=True), strict=True
+        ):
             rows = [row for key in keys for row in self._by_box[key]]
             mean = fmean(fmean(self._score(row) for row in self._by_box[key]) for key in keys)
             found.append((name, rows, mean, estimate))

@@ -117,6 +117,25 @@ class Search:
         found: Floats = self.freedom / point.quadratic * (both - np.outer(d, d) / point.quadratic)
         return found
 
+    def moves(self, point: Point) -> Floats:
+        """How far the solution moves with the estimated ratios: unknowns × directions, each one standard deviation.
+
+        ∂u ÷ ∂ratio_k = Z_kᵀPy in the factor's own place, less the solution for the response Z_k Z_kᵀPy. The ratios'
+        covariance is twice the inverse of the second derivatives of the criterion. Ratios at nought stay there, and
+        none is taken to vary by more than itself.
+        """
+        moving = np.flatnonzero(self.free & (point.ratios > 0))
+        left, working = self.residual_sums(point), np.zeros((self.counts.total, len(moving)))
+        for column, factor in enumerate(moving):
+            span = self.counts.span(int(factor))
+            working[span, column] = left[span]
+        scale = point.factored.scale[:, None]
+        change = working - scale * point.factored.solve(scale * (self.counts.table @ working))
+        roots = _inverse_root(self.information(point)[np.ix_(moving, moving)] / 2)
+        deviations = np.sqrt(np.einsum("ij,ij->i", roots, roots))
+        found: Floats = change @ (roots * np.minimum(1.0, point.ratios[moving] / deviations)[:, None])
+        return found
+
     def run(self) -> Point:
         """The minimum; of few rows the lower of those found from two starts.
 
@@ -256,6 +275,13 @@ def _solve(matrix: Floats, right: Floats) -> Floats:
     turned[kept] /= values[kept]
     turned[~kept] = 0
     found: Floats = (vectors @ turned) / scale
+    return found
+
+
+def _inverse_root(matrix: Floats) -> Floats:
+    """R with R Rᵀ the inverse of a positive semidefinite matrix; directions without information count as unbounded."""
+    values, vectors = np.linalg.eigh(_balanced(matrix, scale := _root_diagonal(matrix)))
+    found: Floats = vectors / np.sqrt(np.maximum(values, 1e-10)) / scale[:, None]
     return found
 
 

@@ -25,7 +25,7 @@ from reports.season.packages import with_packages
 from reports.season.slopes import slopes_of
 
 #: Changes whenever the same cards would give other figures.
-ENGINE = "severity 1"
+ENGINE = "severity 2"
 REPETITIONS = 4000
 Say = Callable[[int, int], None]
 

@@ -283,3 +283,63 @@ def test_unknown_levels_are_refused_by_name():
         found.contrast({("team", "z"): 1.0})
     with pytest.raises(SeverityError, match="judge is no factor of this fit; there is team"):
         found.contrast({("judge", "a"): 1.0})
+
+
+def test_estimates_move_with_the_variances_as_said():
+    """The derivatives behind `variances_too` against differences of fits with the ratios given, and their covariance
+    against the second derivatives of the criterion, taken by differences as well."""
+    season = contests(5)
+    found = fit(season.score, season.factors, fixed=season.cells)
+    ratios = {name: variance / found.residual for name, variance in found.variances.items()}
+    assert min(ratios.values()) > 0
+    sums = [
+        {("table", (0, 0)): 1.0, ("table", (0, 1)): -1.0, ("judge", season.factors["judge"][0]): 0.5},
+        {("team", season.factors["team"][3]): 1.0},
+    ]
+
+    def at(**more):
+        return fit(season.score, season.factors, fixed=season.cells, ratios=ratios | more)
+
+    step = 1e-4
+    moves = np.array(
+        [
+            [
+                (up - down) / (2 * step * ratios[name])
+                for (up, _), (down, _) in zip(
+                    at(**{name: ratios[name] * (1 + step)}).contrasts(sums),
+                    at(**{name: ratios[name] * (1 - step)}).contrasts(sums),
+                    strict=True,
+                )
+            ]
+            for name in NAMES
+        ]
+    )
+    step = 1e-2
+    second = np.array(
+        [
+            [
+                sum(
+                    one * other * at(**_moved(ratios, (name, one * step), (second, other * step))).reml_criterion
+                    for one in (1, -1)
+                    for other in (1, -1)
+                )
+                / (4 * step**2 * ratios[name] * ratios[second])
+                for second in NAMES
+            ]
+            for name in NAMES
+        ]
+    )
+    more = np.einsum("ki,kl,li->i", moves, 2 * np.linalg.inv(second), moves)
+    for (_, given), (_, error), expected in zip(
+        found.contrasts(sums), found.contrasts(sums, variances_too=True), more, strict=True
+    ):
+        # Average information stands for the second derivatives, so the two agree roughly.
+        assert error**2 - given**2 == pytest.approx(2 * expected, rel=0.2)
+        assert error > given
+
+
+def _moved(ratios, *changes):
+    found = {}
+    for name, change in changes:
+        found[name] = found.get(name, ratios[name]) + change * ratios[name]
+    return found

@@ -52,6 +52,8 @@ class Viewer:
             return ""
         if self.held_pass.opens == Pass.Opens.TABLE:
             return f"captain of table {self.held_pass.table.number}"
+        if self.held_pass.opens == Pass.Opens.SEAT and self.held_pass.contest.kind == Contest.Kind.PRACTICE:
+            return f"taster {self.held_pass.seat.table.number}"
         if self.held_pass.opens == Pass.Opens.SEAT:
             return seat_name(self.held_pass.seat)
         return "turn-in desk"

@@ -31,6 +31,7 @@ def seat_state(contest: Contest, seat: Seat) -> dict[str, Any]:
         "contest": contest.name,
         "uid": contest.uid.hex,
         "seat": seat_label(seat),
+        "practice": contest.kind == Contest.Kind.PRACTICE,  # a taster at home: no clerk, no captain, plates for boxes
         "locked": contest.marks_locked_at is not None,
         "categories": [
             _category(flight, sheet, flight.category.pk in rounds)

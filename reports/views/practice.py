@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django_htmx.http import HttpResponseClientRefresh
 
 from contest.access import for_parts, for_team
 from contest.forms.people import show_refusal
@@ -119,7 +120,12 @@ def practice_serving(request: HttpRequest, team: Team, practice: UUID) -> HttpRe
         return _back(found)
     if not plates.key_is_open(found):
         return _key_closed(request, found, KeyForm())
-    context = {"team": team, "practice": found, "key": plates.key_of(found)}
+    return _serving(request, found)
+
+
+def _serving(request: HttpRequest, found: Practice, **more: Any) -> HttpResponse:
+    several = found.contest.categories.count() > 1
+    context = {"team": found.team, "practice": found, "key": plates.key_of(found), "several": several, **more}
     return render(request, "reports/practice/serving.html", context)
 
 
@@ -150,8 +156,7 @@ def practice_key(request: HttpRequest, team: Team, practice: UUID) -> HttpRespon
     except PracticeRefused as error:
         messages.info(request, str(error))
         return redirect("reports:practice_serving", team.uid, found.contest.uid)
-    context = {"team": team, "practice": found, "key": plates.key_of(found), "opened": True}
-    return render(request, "reports/practice/serving.html", context)
+    return _serving(request, found, opened=True)
 
 
 @require_POST
@@ -230,6 +235,8 @@ def tasting(request: HttpRequest, contest: Contest) -> HttpResponse:
     found = Practice.objects.filter(contest=contest).first()
     if found is None:
         raise Http404("No such page.")
+    if request.htmx:  # the page that waits asks whether it is to be loaded anew
+        return HttpResponseClientRefresh() if found.served_at else HttpResponse(status=204)
     if found.question == SCORE and found.served_at is not None:
         return redirect("judging:seat", contest.slug)
     seat = request.viewer.seat

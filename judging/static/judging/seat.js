@@ -31,6 +31,10 @@ function made(tag, attributes = {}, ...children) {
   return element;
 }
 
+// A practice at home has plates and a taster; whatever is handed in there stays, as nobody keys it again.
+const home = Boolean(state.practice);
+const place = home ? `taster ${state.seat.slice(0, -1)}` : `seat ${state.seat}`;
+const stays = home ? "Once handed in, a card stays as it is." : "Once handed in, a card is changed by the clerk only.";
 const counted = (number, one) => `${number} ${one}${number === 1 ? "" : "s"}`;
 const category = () => state.categories.find((each) => each.key === at.category);
 const cardOf = (box) => cards.find((card) => card.key === marks.get(box.number)?.sent);
@@ -123,7 +127,7 @@ function head(found, box) {
     show(true);
   });
   const number = box ? made("h1", { class: "box-number", id: "box" }, box.number) : made("h1", {}, found.name);
-  return made("div", { class: "seat-head" }, number, choice, made("span", { class: "smoke seat-name" }, `seat ${state.seat}`));
+  return made("div", { class: "seat-head" }, number, choice, made("span", { class: "smoke seat-name" }, place));
 }
 
 const SIGNS = { in: "✓", here: "◷", closed: "–" };
@@ -187,15 +191,17 @@ function checked(found, box) {
     const word = criterion.marks.find(([value]) => value === markOf(box, criterion))?.[1] || "";
     list.append(made("dt", {}, criterion.name), made("dd", {}, made("strong", {}, markOf(box, criterion)), ` ${word}`));
   }
-  return made("div", {}, list, made("p", { class: "smoke" }, "Once handed in, a card is changed by the clerk only. Touch a criterion above to change it now."));
+  return made("div", {}, list, made("p", { class: "smoke" }, `${stays} Touch a criterion above to change it now.`));
 }
 
 function portions(found) {
-  const boxes = `${open(found).length} box${open(found).length === 1 ? "" : "es"}`;
+  const number = open(found).length;
+  const boxes = home ? counted(number, "plate") : `${number} box${number === 1 ? "" : "es"}`;
+  const when = home ? "Once you taste" : "When the portions go round";
   return made(
     "div",
     { class: "say" },
-    made("p", {}, `Appearance of ${boxes} is marked. When the portions go round it stands, and is not changed any more.`),
+    made("p", {}, `Appearance of ${boxes} is marked. ${when} it stands, and is not changed any more.`),
     made("button", { type: "button", onclick: () => (goTo(found, open(found)[0]), show(true)) }, "Look at it again"),
   );
 }
@@ -206,12 +212,13 @@ function nothingToDo(found) {
   const text = here
     ? `Every box of ${found.name.toLowerCase()} is marked. ${counted(here, "card")} still on this phone only: leave this page open.`
     : `Every box of ${found.name.toLowerCase()} is handed in.`;
+  if (home) return made("div", { class: "say" }, made("p", {}, made("strong", {}, text.replace("box", "plate"))), made("p", {}, "Say nothing yet: the others may still be tasting. The cook reads out the result."));
   return made("div", { class: "say" }, made("p", {}, made("strong", {}, text)), made("p", {}, "The next category is chosen at the top. A card that is handed in is changed by the clerk only: tell your captain."));
 }
 
 // The one large button at the foot.
 function nextStep(found, box) {
-  if (at.mode === "portions") return ["Portions are going round", true, () => startRound(found)];
+  if (at.mode === "portions") return [home ? "Now I taste" : "Portions are going round", true, () => startRound(found)];
   if (!box) return null;
   if (at.mode === "check") return [`Hand in ${box.number}`, true, () => handIn(found, box)];
   const left = unmarked(found, box);
@@ -247,7 +254,7 @@ function unsentLine() {
   if (waiting) said.push(`${counted(waiting, "card")} on this phone only · trying again`);
   if (refused) said.push(`${counted(refused, "card")} refused: see below`);
   const line = made("p", { id: "unsent-count", role: "status", class: said.length ? "state waiting" : "state done" });
-  line.textContent = said.join(" · ") || (cards.length ? "Every card handed in here is at the desk" : "Nothing waits on this phone");
+  line.textContent = said.join(" · ") || (cards.length ? `Every card handed in here is ${home ? "stored" : "at the desk"}` : "Nothing waits on this phone");
   return line;
 }
 

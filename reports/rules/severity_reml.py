@@ -125,6 +125,8 @@ class Search:
         none is taken to vary by more than itself.
         """
         moving = np.flatnonzero(self.free & (point.ratios > 0))
+        if not len(moving):
+            return np.zeros((self.counts.total, 0))
         left, working = self.residual_sums(point), np.zeros((self.counts.total, len(moving)))
         for column, factor in enumerate(moving):
             span = self.counts.span(int(factor))

@@ -15,11 +15,11 @@ from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compar
 from reports.rules.hardness import WEIGHTED
 from reports.rules.packageread import possible_points
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
-from reports.season.boxes import Adjusted, adjusted, fits_of, usable
+from reports.season.boxes import Adjusted, adjusted, adjusted_past, team_fits, usable
 from reports.season.cooklog import in_unit
 from reports.season.days import logs_of
 from reports.season.past import past_boxes
-from reports.season.seasons import group_key
+from reports.season.seasons import group_key, groups_of, past_group
 
 _ORDER = [*STAGES, TURN_IN]
 
@@ -44,10 +44,10 @@ class Marked:
         return float(Fraction(self.total) / Fraction(self.possible))
 
     @property
-    def score(self) -> float | None:
-        """The share that sets boxes in order: adjusted for how hard the table was where a season's fit knows."""
+    def adjusted_share(self) -> float | None:
+        """The same with the table's hardness taken out, where a season's fit knows it."""
         if self.adjusted is None or self.share is None:
-            return self.share
+            return None
         return self.adjusted.total / float(Fraction(self.possible))
 
     @property
@@ -65,6 +65,11 @@ class Cook:
         """Something was noted."""
         log = self.log
         return bool(log.notes or log.stages.all() or log.temperatures.all() or log.noted.all())
+
+    @property
+    def is_practice(self) -> bool:
+        """A tasting at home: it has no result among contests."""
+        return self.log.day.contest is not None and self.log.day.contest.kind == Contest.Kind.PRACTICE
 
     @property
     def day_uid(self) -> UUID:
@@ -87,8 +92,11 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """One category's logged boxes with a result; `missing`: how many more it takes before anything is compared;
-    `adjusted`: of how many the season's fit knows how hard their table was."""
+    """One category's logged boxes with a result; `missing`: how many more it takes before anything is compared.
+
+    `adjusted`: of how many a fit knows how hard their table was. Adjusted totals are never set beside raw ones: where
+    `by_adjusted`, those alone were compared, else all boxes as they were marked.
+    """
 
     name: str
     boxes: int
@@ -96,6 +104,7 @@ class Compared:
     comparison: Comparison | None
     said: list[Said]
     adjusted: int
+    by_adjusted: bool
 
     @property
     def clear(self) -> list[Said]:
@@ -131,7 +140,7 @@ def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, 
     entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
     if contest is not None:
         entries = entries.filter(contest=contest)
-    fits = Fits()
+    fits = Fits(team)
     for entry in entries.select_related("contest__rule_set", "contest__season"):
         published = Tally.objects.filter(contest=entry.contest, publication__isnull=False)
         tally = published.order_by("-revision").defer("inputs").first()
@@ -151,25 +160,33 @@ def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, 
                         possible=str(most),
                         slug=entry.contest.slug,
                         sheet_key=entry.sheet_key,
-                        adjusted=adjusted(fits[group_key(entry.contest)], entry.contest, group["key"], box),
+                        adjusted=adjusted(fits[group_key(entry.contest)], entry.contest.uid, group["key"], box),
                     )
     return found
 
 
 class Fits(dict[str, SeverityFit | None]):
-    """A season's key → its fit of weighted marks, each read once; None where there is none to draw on."""
+    """A season's key → the fit of weighted marks that the team's pages draw on, each read once; None without one."""
+
+    def __init__(self, team: Team) -> None:
+        super().__init__()
+        self.team = team
 
     def __missing__(self, group: str) -> SeverityFit | None:
-        self[group] = usable(fits_of(group).get(WEIGHTED))
+        self[group] = usable(team_fits(self.team, group).get(WEIGHTED))
         return self[group]
 
 
 def _results_elsewhere(team: Team) -> dict[tuple[str, str], Marked]:
     """(date, category key) → the result of a box elsewhere; of two on one day neither, for nobody could tell which."""
     found: dict[tuple[str, str], Marked | None] = {}
-    for box in past_boxes(team):
+    boxes, fits = past_boxes(team), Fits(team)
+    keys = [group.key for group in groups_of(team)] if any(box.has_field for box in boxes) else []
+    for box in boxes:
         slot = (box.date.isoformat(), box.key)
-        found[slot] = None if slot in found else Marked(box.place, box.field, box.total, box.possible)
+        known = adjusted_past(fits[past_group(box.date, keys)], box) if box.has_field else None
+        result = Marked(box.place, box.field, box.total, box.possible, adjusted=known)
+        found[slot] = None if slot in found else result
     return {slot: result for slot, result in found.items() if result is not None}
 
 
@@ -180,16 +197,20 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
         by_key.setdefault(cook.log.key, []).append(cook)
     found = []
     for group in by_key.values():
-        boxes = [
-            Logged(cook.result.score, _figures(cook.log, unit), _words(cook.log))
-            for cook in group
-            if cook.result is not None and cook.result.score is not None
-        ]
-        missing = max(0, FEWEST - len(boxes))
-        comparison = compare(boxes)
+        results = [(cook.log, cook.result) for cook in group if cook.result is not None]
+        marked = [(log, result.share) for log, result in results if result.share is not None]
+        known = [(log, result.adjusted_share) for log, result in results if result.adjusted_share is not None]
+        by_adjusted = len(known) >= FEWEST
+        comparison = compare(
+            [
+                Logged(score, _figures(log, unit), _words(log))
+                for log, score in (known if by_adjusted else marked)
+                if score is not None
+            ]
+        )
         said = [_said(each) for each in comparison.differences] if comparison is not None else []
-        known = sum(cook.result is not None and cook.result.adjusted is not None for cook in group)
-        found.append(Compared(group[0].log.name, len(boxes), missing, comparison, said, known))
+        missing = max(0, FEWEST - len(marked))
+        found.append(Compared(group[0].log.name, len(marked), missing, comparison, said, len(known), by_adjusted))
     return sorted(found, key=lambda each: (-each.boxes, each.name))
 
 

@@ -67,6 +67,15 @@ def days_of(team: Team) -> list[Day]:
     return sorted(days, key=lambda day: (day.date, day.name), reverse=True)
 
 
+def zone_of(team: Team) -> str:
+    """The time zone by which the team reads clocks: that of its newest day, UTC where it has none."""
+    rows = [
+        Contest.objects.filter(entries__team=team).order_by("-date").values_list("date", "time_zone").first(),
+        CookDay.objects.filter(team=team, contest=None).order_by("-date").values_list("date", "time_zone").first(),
+    ]
+    return max((row for row in rows if row is not None), default=("", "UTC"), key=lambda row: str(row[0]))[1]
+
+
 def find_day(team: Team, uid: uuid.UUID) -> Day | None:
     """The team's day of that uid, None where it has none."""
     entry = Entry.objects.filter(team=team, contest__uid=uid).select_related("contest").first()

@@ -12,8 +12,10 @@ from contest.access import for_team
 from contest.exports import csv_answer, xlsx_answer
 from contest.models import Contest, Entry, Team
 from reports.models import PastResult
+from reports.practice import shown as practice
 from reports.season import flights, trends, work
 from reports.season.boxes import SeasonBox, TeamSeason, season_of, usable
+from reports.season.days import zone_of
 from reports.season.own import members_of
 from reports.season.seasons import group_key
 from reports.season.tables import HEADER, box_table, export_rows
@@ -45,6 +47,7 @@ def _state(found: TeamSeason) -> dict[str, Any]:
     published = len(members_of(found.work_key))
     return {
         "fit": found.fit,
+        "zone": zone_of(found.team),
         "published": published,
         "up_to_date": published < 2 or work.is_up_to_date(found.work_key),
         "work": work.last_work(found.work_key),
@@ -61,7 +64,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
     if found is None:
         if group is not None:
             raise Http404("No such season.")
-        return render(request, "reports/season/empty.html", {"team": team})
+        return render(request, "reports/season/empty.html", {"team": team, **practice.for_season(team)})
     boxes, wanted = _shown(request, found)
     trend = trends.trend_of(found, wanted["category"] if wanted["category"] in found.categories else "")
     table = box_table(boxes, modelled=found.fit is not None)
@@ -77,6 +80,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
         "telling": telling_box(boxes),
         "table": table,
         "alone": any(not box.has_field for box in boxes),
+        **practice.for_season(team, found.group.key, [each.key for each in found.groups]),
         **_state(found),
     }
     return render(request, "reports/season/season.html", context)
@@ -146,6 +150,7 @@ def season_box(request: HttpRequest, team: Team, slug: str, key: str) -> HttpRes
         "group": group_key(entry.contest),
         "practice": entry.contest.kind == Contest.Kind.PRACTICE,
         "box": box,
+        "zone": zone_of(team),
         "fit": usable(box.fit),
     }
     return render(request, "reports/season/box.html", context)
@@ -167,6 +172,7 @@ def past_flight(request: HttpRequest, team: Team, number: int) -> HttpResponse:
         "group": flights.season_of_past(result),
         "elsewhere": True,
         "box": box,
+        "zone": zone_of(team),
         "fit": usable(box.fit),
     }
     return render(request, "reports/season/box.html", context)

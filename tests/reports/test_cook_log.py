@@ -1,6 +1,7 @@
 """A team's cook log: noted with one tap or two, private, set beside the marks once they are public."""
 
 import zlib
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -10,7 +11,7 @@ from judging.services.tally import close_tally, sign_off
 from reports.models import CookDay, CookLog, CookNote, TeamField
 from reports.rules.safety import caution
 from reports.season import cooklog
-from reports.season.boxes import season_of
+from reports.season.boxes import Adjusted, season_of
 from reports.season.compared import compared, cooks_of
 from reports.season.days import find_day
 from reports.season.fits import fit_season
@@ -377,8 +378,32 @@ def test_the_adjusted_total_is_that_of_the_seasons_fit(clock):
     assert [cook.result.adjusted for cook in cooks] == [season[cook.log.day.name, "ribs"] for cook in cooks]
     assert None not in season.values()
     for cook in cooks:
-        assert cook.result.score == pytest.approx(cook.result.adjusted.total / 202.5)
+        assert cook.result.adjusted_share == pytest.approx(cook.result.adjusted.total / 202.5)
     (found,) = compared(cooks, "F")
-    assert (found.boxes, found.adjusted) == (2, 2)
+    assert (found.boxes, found.adjusted, found.by_adjusted) == (2, 2, False)
     shown = client.get(page("cook_log_of", team, contest.uid, "ribs")).content.decode()
     assert "Adjusted for how hard its table was" in shown
+
+
+def test_adjusted_totals_are_never_set_beside_raw_ones(cook, clock):
+    """Six boxes of which the table is known are compared by themselves; with five, all eight as they were marked."""
+    team, _client = cook
+    clock(9)
+    for number in range(8):
+        log_elsewhere(team, number, total=str(150 + number), wood="oak" if number % 2 else "hickory", pit="275")
+    logged = sorted(cooks_of(team), key=lambda each: each.log.day.date)
+
+    def with_known(many):
+        return [
+            replace(each, result=replace(each.result, adjusted=Adjusted(-5.0 * place, 1.0, 150 - 4.0 * place, 3.0)))
+            if place < many
+            else each
+            for place, each in enumerate(logged)
+        ]
+
+    (by_adjusted,) = compared(with_known(6), "F")
+    assert (by_adjusted.boxes, by_adjusted.adjusted, by_adjusted.by_adjusted) == (8, 6, True)
+    assert by_adjusted.comparison.boxes == 6
+    (as_marked,) = compared(with_known(5), "F")
+    assert (as_marked.boxes, as_marked.adjusted, as_marked.by_adjusted) == (8, 5, False)
+    assert as_marked.comparison.boxes == 8

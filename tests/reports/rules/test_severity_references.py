@@ -343,3 +343,12 @@ def _moved(ratios, *changes):
     for name, change in changes:
         found[name] = found.get(name, ratios[name]) + change * ratios[name]
     return found
+
+
+def test_variances_given_or_at_nought_do_not_vary():
+    score, batch = [4.0, 6.0, 5.0, 5.5, 4.5, 5.2], "aabbcc"
+    at_nought = fit(score, {"batch": batch})
+    assert at_nought.at_boundary == ("batch",)
+    for found in (at_nought, fit(score, {"batch": batch}, ratios={"batch": 0.5})):
+        sums = [{("batch", "a"): 1.0, ("batch", "b"): -1.0}]
+        assert found.contrasts(sums, variances_too=True) == found.contrasts(sums)

@@ -7,12 +7,14 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
-from contest.models import Team
-from contest.rules.say import counted, listed
-from reports.models import Practice
+from contest.models import Contest, Team
+from contest.rules.say import listed
+from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
 from reports.rules.tasting import SCORE, TRIANGLE
 from reports.season.charts import nice, number, steps
+from reports.season.days import Day
+from reports.season.seasons import past_group
 
 LEFT, RIGHT, TOP, ROW, FOOT = 12, 348, 12, 46, 22
 
@@ -94,8 +96,8 @@ def left_words(practice: Practice, names: dict[int, str]) -> str:
     unfinished = practice.result["unfinished"]
     if not unfinished:
         return ""
-    noun = "plate" if practice.question == SCORE else "round"
-    each = [f"{names[taster]} after {done} of {counted(expected, noun)}" for taster, done, expected in unfinished]
+    noun = "plates" if practice.question == SCORE else "rounds"
+    each = [f"{names[taster]} after {done} of {expected} {noun}" for taster, done, expected in unfinished]
     left = f"Left before the end: {listed(each)}."
     if practice.question == SCORE:
         return f"{left} Their marks are left out: only tasters who marked every version count."
@@ -108,7 +110,7 @@ def told_words(practice: Practice) -> list[str]:
     for row in told(practice):
         facts = json.loads(row.facts)
         at = practice.contest.local(datetime.fromisoformat(row.at)).strftime("%H:%M")
-        how_far = f"{facts['done']} of {counted(facts['tasters'], 'taster')} had finished"
+        how_far = f"{facts['done']} of {facts['tasters']} tasters had finished"
         if row.what == "key opened":
             said.append(f"The cook opened the key early, at {at}, when {how_far}: “{facts['reason']}”.")
         elif facts["done"] < facts["tasters"]:
@@ -177,15 +179,26 @@ def _bar(practice: Practice, name: str, mean: dict[str, Any], y: int, x: Any, wo
     )
 
 
-def closed_in(team: Team, *, year: int | None = None) -> list[Practice]:
-    """The team's closed practices, oldest first: for its season, beside the contests and never among them."""
-    found = Practice.objects.filter(team=team, closed_at__isnull=False).select_related("contest")
-    if year is not None:
-        found = found.filter(contest__date__year=year)
-    return list(found.order_by("contest__date", "pk"))
+def closed_of(team: Team) -> list[Practice]:
+    """The team's closed practices, newest first."""
+    return list(Practice.objects.filter(team=team, closed_at__isnull=False).select_related("contest"))
 
 
-def season_context(team: Team, years: Iterable[int]) -> dict[str, Any]:
-    """Practices of these years and their chart, for a season's page."""
-    practices = [practice for year in sorted(set(years)) for practice in closed_in(team, year=year)]
-    return {"practices": practices, "practice_chart": chart_of(practices, share=True)}
+def is_practice(log: CookLog) -> bool:
+    """Whether what a log notes was cooked for a tasting at home."""
+    contest = log.day.contest
+    return contest is not None and contest.kind == Contest.Kind.PRACTICE
+
+
+def of_day(day: Day) -> Practice | None:
+    """The practice of a day of the cook log; None for every other day."""
+    if day.row is None or day.row.contest_id is None:
+        return None
+    return Practice.objects.filter(contest=day.row.contest_id).select_related("contest", "team").first()
+
+
+def for_season(team: Team, group: str | None = None, groups: Iterable[str] = ()) -> dict[str, Any]:
+    """Practices beside a season's contests, never among them: all of them, or those of one group of `groups`."""
+    keys = list(groups)
+    found = [each for each in closed_of(team) if group is None or past_group(each.contest.date, keys) == group]
+    return {"practices": found, "practice_chart": chart_of(found[::-1], share=True)}

@@ -67,11 +67,6 @@ class Cook:
         return bool(log.notes or log.stages.all() or log.temperatures.all() or log.noted.all())
 
     @property
-    def is_practice(self) -> bool:
-        """A tasting at home: it has no result among contests."""
-        return self.log.day.contest is not None and self.log.day.contest.kind == Contest.Kind.PRACTICE
-
-    @property
     def day_uid(self) -> UUID:
         """What the addresses of its day name."""
         day = self.log.day

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from contest.access import for_team
 from contest.models import Team
 from reports.models import CookLog, CookSettings
+from reports.practice import shown as practice
 from reports.rules.safety import caution
 from reports.rules.timeline import SPRITZ, TURN_IN, WORDS, clock_text, kind_of, nearest_moment, next_step, plan_back
 from reports.season import cooklog
@@ -39,12 +40,17 @@ def cook_log(request: HttpRequest, team: Team) -> HttpResponse:
     now = timezone.now()
     cooks = cooks_of(team)
     unit = cooklog.unit_of(team)
+    evenings = {each.contest_id: each for each in practice.closed_of(team)}
+    of_contests = [cook for cook in cooks if not practice.is_practice(cook.log)]
     context = {
         "team": team,
-        "cooks": [cook for cook in cooks if cook.result is not None or cook.is_begun],
+        "cooks": [cook for cook in of_contests if cook.result is not None or cook.is_begun],
+        "practices": [
+            (cook, evenings[cook.log.day.contest_id]) for cook in cooks if cook.log.day.contest_id in evenings
+        ],
         "days": [day for day in reversed(days_of(team)) if day.dishes and not day.is_over(now)],
         "without_log": _days_without_log(team, now),
-        "compared": [each for each in compared(cooks, unit) if each.boxes],
+        "compared": [each for each in compared(of_contests, unit) if each.boxes],
     }
     return render(request, "reports/cook_log.html", context)
 
@@ -74,7 +80,7 @@ def cook_log_of(request: HttpRequest, team: Team, day: UUID, key: str) -> HttpRe
             error = " ".join(refused.messages)
         else:
             return redirect(f"{reverse('reports:cook_log_of', args=[team.uid, day, key])}#{anchor}")
-    context = _page(team, found, dish, timezone.now())
+    context = _page(team, found, dish, timezone.now()) | {"practice": practice.of_day(found)}
     if error:
         context |= {"error": error, "given": request.POST}
     return render(request, "reports/cook_log_of.html", context, status=422 if error else 200)

@@ -46,7 +46,8 @@ def _back(practice: Practice) -> HttpResponse:
 def practices(request: HttpRequest, team: Team) -> HttpResponse:
     """The team's practices, newest first."""
     found = Practice.objects.filter(team=team).select_related("contest").prefetch_related("versions")
-    return render(request, "reports/practice/practices.html", {"team": team, "practices": found})
+    chart = {"practice_chart": shown.for_season(team)["practice_chart"]}
+    return render(request, "reports/practice/practices.html", {"team": team, "practices": found, **chart})
 
 
 @require_http_methods(["GET", "POST"])

@@ -196,10 +196,10 @@ def test_a_taster_who_leaves_halfway_is_left_out_and_named():
     assert evening.practice.closed_at is None
     evening.close(unfinished_too="on")
     result = evening.result()
-    assert "Left before the end: Hazel after 1 of two plates." in result
+    assert "Left before the end: Hazel after 1 of 2 plates." in result
     assert "Their marks are left out" in result
     assert "The result was opened at" in result
-    assert "when 2 of three tasters had finished." in result
+    assert "when 2 of 3 tasters had finished." in result
     assert [mean["text"] for mean in evening.practice.result["means"]] == ["36", "29.25"]
 
 
@@ -217,7 +217,7 @@ def test_the_key_opened_early_is_recorded_and_shown():
     assert LogRow.objects.filter(chain__contest=evening.practice.contest, what="key opened").count() == 1
     evening.close(unfinished_too="on")
     result = evening.result()
-    assert re.search(r"The cook opened the key early, at \d\d:\d\d, when 0 of three tasters had finished", result)
+    assert re.search(r"The cook opened the key early, at \d\d:\d\d, when 0 of 3 tasters had finished", result)
     assert "“a plate fell”" in result
     assert "Cannot tell: nobody answered." in result
 
@@ -325,3 +325,77 @@ def test_another_team_meets_no_such_page():
     stranger = factories.client_for(factories.make_contest(teams=1), "stranger")
     assert stranger.get(evening.url()).status_code == 404
     assert stranger.get(evening.url("practice_serving")).status_code == 404
+
+
+def closed_scores() -> Evening:
+    evening = Evening("score")
+    evening.serve()
+    for number, (cherry, hickory) in enumerate([(8, 7), (7, 7), (9, 7)], 1):
+        mark(evening, number, {"cherry": cherry, "hickory": hickory})
+    evening.close()
+    return evening
+
+
+def test_practice_stands_in_the_cook_log_and_the_season_marked_as_such():
+    evening = closed_scores()
+    log = evening.cook.get(reverse("reports:cook_log", args=[evening.team.uid])).content.decode()
+    assert "Ribs, practice" in log
+    assert "Cannot tell: the versions may score alike or not." in log
+    season = evening.cook.get(reverse("reports:season", args=[evening.team.uid])).content.decode()
+    assert "Practice at home" in season
+    assert "cherry: 88.9 % ± 19.5" in season  # 36 of 40.5 points; half width t(2) √(10.125 ÷ 3) = 7.9 by hand
+    day = evening.cook.get(
+        reverse("reports:cook_log_of", args=[evening.team.uid, evening.practice.contest.uid, "ribs"])
+    )
+    assert "<strong>Practice.</strong>" in day.content.decode()
+
+
+def test_practice_is_never_mixed_into_contests_and_their_trends():
+    """A season with two published contests is the same to the byte with and without a practice beside it."""
+    from judging.services.tally import close_tally, sign_off
+    from reports.season.boxes import season_of
+    from reports.season.cards import inputs_hash
+    from reports.season.compared import compared, cooks_of
+    from reports.season.seasons import contests_of, groups_of, published_tallies
+    from reports.services import publish
+
+    evening = closed_scores()
+    practice_day = evening.practice.contest.date
+    for _ in range(2):
+        contest = factories.make_drawn(teams=4, date=practice_day)
+        factories.take_in(contest)
+        factories.mark_everything(contest)
+        contest.entries.filter(number=1).update(team=evening.team)
+        sign_off(tally=close_tally(contest=contest, by="clerk"), by="head judge")
+        publish(contest=contest, by="organiser")
+    group = f"year-{practice_day.year}"
+    contests = contests_of(group)
+    assert [each.kind for each in contests] == ["contest", "contest"]
+    season = season_of(evening.team, group)
+    assert {box.kind for box in season.boxes} == {"contest"}
+    assert [each.key for each in groups_of(evening.team)] == [group]
+    before = inputs_hash(contests, published_tallies(contests))
+    assert [each.boxes for each in compared(cooks_of(evening.team), "F") if each.boxes] == []
+
+    page = evening.cook.get(reverse("reports:season", args=[evening.team.uid])).content.decode()
+    assert "Practice at home" in page
+    boxes = page[page.index("Every box") : page.index("Practice at home")]
+    assert "blind tasting" not in boxes
+    Plate.objects.all().delete()
+    Practice.objects.all().delete()
+    assert inputs_hash(contests_of(group), published_tallies(contests_of(group))) == before
+    without = evening.cook.get(reverse("reports:season", args=[evening.team.uid])).content.decode()
+    assert "Practice at home" not in without
+    assert without[without.index("Every box") :].startswith(boxes[: boxes.index("</table>")])
+
+
+def test_no_list_of_contests_shows_a_practice():
+    evening = closed_scores()
+    slug = evening.practice.contest.slug
+    for client in (Client(), evening.cook, factories.client_for(factories.make_contest(teams=1), "organiser")):
+        assert slug not in client.get("/").content.decode()
+        for path in ("results.csv", "results.xlsx", "table/", "package.zip", "draw/", "draw/secret.txt", ""):
+            assert client.get(f"/r/{slug}/{path}").status_code == 404
+        for path in ("", "marks/", "tally/", "names/", "desk/", "rulings/", "set-up/", "draw/", "paper/", "boxes-in/"):
+            assert client.get(f"/c/{slug}/{path}").status_code in (302, 404)
+    assert not evening.practice.contest.roles.exists()

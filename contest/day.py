@@ -4,6 +4,7 @@ Each app registers its own contributions in `AppConfig.ready()`, so that the con
 missing without importing the app that knows. What hinders closing and publishing is asked the same way.
 """
 
+import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -13,6 +14,8 @@ from typing import Any, TypeVar
 from django.db import transaction
 
 from contest.models import Contest
+
+_log = logging.getLogger(__name__)
 
 STEPS = (
     ("before", "Before"),
@@ -69,19 +72,22 @@ _notices: list[Callable[[Contest], list[Notice]]] = []
 
 
 def follows(follower: Follower) -> None:
-    """Register what is done once the tally was `closed` or `revised` or the result `published`."""
+    """Register what is done when the tally is `closed` or `revised` or the result `published`."""
     if follower not in _followers:
         _followers.append(follower)
 
 
 def happened(contest: Contest, what: str) -> None:
-    """Tell the followers after the transaction: what they cannot do is logged, and undoes nothing."""
+    """Tell the followers, within the transaction: what they ask for is asked when it holds, and not without it.
 
-    def tell() -> None:
-        for follower in _followers:
-            follower(contest, what)
-
-    transaction.on_commit(tell, robust=True)
+    What they cannot do is logged, and undoes nothing but itself.
+    """
+    for follower in _followers:
+        try:
+            with transaction.atomic():
+                follower(contest, what)
+        except Exception:
+            _log.exception("What follows on %s could not be done", what)
 
 
 def notifies(find: Callable[[Contest], list[Notice]]) -> None:

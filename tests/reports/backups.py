@@ -5,6 +5,7 @@ import json
 import shutil
 import subprocess
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -87,12 +88,16 @@ class Home:
 
 
 class Homes:
-    """Makes homes: one with a published contest, made once, and copies of it; empty ones."""
+    """Makes homes: one with a published contest, made when it is first asked for, and copies of it; empty ones."""
 
     def __init__(self, folder: Path) -> None:
         self.folder, self.number, self.databases = folder, 0, []
-        self.first = self.empty()
-        self.first.shell(MADE)
+
+    @cached_property
+    def first(self) -> Home:
+        home = self.empty()
+        home.shell(MADE)
+        return home
 
     def empty(self) -> Home:
         return self._home(template="")

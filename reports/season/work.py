@@ -9,9 +9,11 @@ import sys
 from datetime import timedelta
 
 from django.conf import settings
+from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 from django_tasks import task
+from django_tasks_db.models import DBTaskResult
 
 from contest.models import Contest
 from reports.models import SeasonWork, SeverityFit, Worked
@@ -32,8 +34,9 @@ def ask(group: str) -> SeasonWork:
         if timezone.now() - live.heartbeat > STALE:  # what was to start it may be lost; twice does no harm
             work_out.enqueue(live.pk)
         return live
-    work = SeasonWork.objects.create(group=group)
-    work_out.enqueue(work.pk)
+    with transaction.atomic():  # a run that waits has a task that will start it
+        work = SeasonWork.objects.create(group=group)
+        work_out.enqueue(work.pk)
     return work
 
 
@@ -46,9 +49,14 @@ def ask_for(contest: Contest) -> None:
 
 
 def live_work(group: str) -> SeasonWork | None:
-    """The run that waits or moves; one that stands still is marked as failed."""
-    stale = SeasonWork.objects.filter(group=group, state=Worked.RUNNING, heartbeat__lt=timezone.now() - STALE)
-    stale.update(state=Worked.FAILED, message="The background worker ended before this was done.")
+    """The run that waits or moves; one that stands still, or waits for a task that is gone, is marked as failed."""
+    still = SeasonWork.objects.filter(group=group, heartbeat__lt=timezone.now() - STALE)
+    ended = {"state": Worked.FAILED, "message": "The background worker ended before this was done."}
+    still.filter(state=Worked.RUNNING).update(**ended)
+    for waiting in still.filter(state=Worked.WAITING).values_list("pk", flat=True):
+        tasks = DBTaskResult.objects.filter(task_path=work_out.module_path, args_kwargs__args__0=waiting)
+        if not tasks.exclude(status__in=["SUCCESSFUL", "FAILED"]).exists():
+            SeasonWork.objects.filter(pk=waiting, state=Worked.WAITING).update(**ended)
     return SeasonWork.objects.filter(group=group, state__in=LIVE).order_by("id").last()
 
 

@@ -22,7 +22,8 @@ from reports.rules.tasting import SCORE, TRIANGLE
 
 CARDS, SLIPS, KEY = "plate-cards", "taster-slips", "plating-list"
 CARDS_A_PAGE = 8
-SLIPS_A_PAGE = 2
+#: Rounds or plates up to which two slips share a page.
+SMALL_SLIP = 3
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,9 @@ def taster_slips(contest: Contest, options: Options) -> list[Sheet]:
         "rules": rules,
         "scale": scale_of(rules),
     }
-    pages = [slips[start : start + SLIPS_A_PAGE] for start in range(0, len(slips), SLIPS_A_PAGE)]
+    tall = contest.categories.count() if practice.question != SCORE else practice.versions.count()
+    a_page = 2 if tall <= SMALL_SLIP else 1
+    pages = [slips[start : start + a_page] for start in range(0, len(slips), a_page)]
     return [Sheet("taster_slips", {**context, "slips": page}) for page in pages]
 
 
@@ -95,7 +98,7 @@ def plating_list(contest: Contest, options: Options) -> list[Sheet]:
 PAPERS: Mapping[str, Paper] = {
     paper.key: paper
     for paper in (
-        Paper(CARDS, "Plate cards", "a number for each plate, to cut apart", plate_cards),
+        Paper(CARDS, "Plate cards", "a number for each plate, to cut apart", plate_cards, bare=True),
         Paper(SLIPS, "Taster slips", "for tasters without a phone: numbers in order, room to write", taster_slips),
         Paper(KEY, "Plating list", "what goes on which plate: for whoever plates", plating_list),
     )

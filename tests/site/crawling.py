@@ -14,7 +14,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import Resolver404, resolve
 
-from contest.models import Contest, RuleSet, TeamMember
+from contest.models import Contest, Judge, RuleSet, Team, TeamMember
 from contest.rules.ruleset import shipped_text
 from contest.services.setup import create_small_contest
 from judging.services.captain import call_head_judge
@@ -26,6 +26,8 @@ from tests import factories
 from tests.running import close_and_publish, run_day
 
 ACCOUNTS = ("organiser", "announcer", "head_judge", "tally", "desk")
+#: What somebody may call a team, a judge or a place; nothing of it may become part of a page's structure.
+HOSTILE = """"><script>alert(1)</script><img src=x onerror="alert(1)">{{7*7}}' onfocus='=1+2"""
 PASSES = ("desk pass", "captain", "judge")
 
 
@@ -103,6 +105,16 @@ class Page(HTMLParser):
             self._area = None
 
 
+def named_to_harm(contest: Contest) -> Contest:
+    """The contest's place, one of its teams and one of its judges bear a name that is an attack."""
+    Contest.objects.filter(pk=contest.pk).update(place=HOSTILE)
+    entry = contest.entries.get(number=2)
+    Team.objects.filter(pk=entry.team_id).update(name=HOSTILE, head_cook=HOSTILE, home=HOSTILE)
+    Judge.objects.filter(pk=contest.attendances.first().judge_id).update(name=HOSTILE)
+    contest.refresh_from_db()
+    return contest
+
+
 class World:
     """Contests in every state, with one account for each role in all of them, and a stranger's contest."""
 
@@ -138,11 +150,11 @@ class World:
 
     @staticmethod
     def _preparing() -> Contest:
-        return factories.make_contest(teams=4, tables=2)
+        return named_to_harm(factories.make_contest(teams=4, tables=2))
 
     @staticmethod
     def _sealed() -> Contest:
-        made = factories.make_drawn(teams=6, tables=2, phones=True, keying="all")
+        made = named_to_harm(factories.make_drawn(teams=6, tables=2, phones=True, keying="all"))
         chicken = made.categories.get(key="chicken")
         factories.take_in(made, boxes=list(made.boxes.filter(category=chicken)))
         seat = made.tables.get(number=1).seats.get(letter="A")
@@ -169,7 +181,7 @@ class World:
 
     @staticmethod
     def _published() -> Contest:
-        return close_and_publish(run_day())
+        return close_and_publish(run_day(before=named_to_harm))
 
     def _cook(self) -> object:
         account = factories.make_account()

@@ -145,7 +145,7 @@ INLINE = re.compile(
 
 
 def test_every_page_stands_under_the_strict_policy_and_needs_nothing_that_it_forbids(tours: dict[str, Tour]) -> None:
-    pages, wrong = 0, []
+    pages, escaped, wrong = 0, 0, []
     for role, tour in tours.items():
         for url, answer in tour.answers.items():
             policy = answer.get("Content-Security-Policy", "")
@@ -155,10 +155,12 @@ def test_every_page_stands_under_the_strict_policy_and_needs_nothing_that_it_for
             if not answer["Content-Type"].startswith("text/html") or "/site-admin/" in url:
                 continue
             pages += 1
+            escaped += b"&lt;script&gt;alert(1)" in answer.content
             text = re.sub(r"<pre.*?</pre>|<textarea.*?</textarea>", "", answer.content.decode(), flags=re.S)
             wrong += [f"{role} {url}: {found[0]}" for found in INLINE.finditer(text)]
     assert wrong == [], "\n".join(wrong)
     assert pages > 300
+    assert escaped > 30  # pages on which a name that is an attack stands, as text
 
 
 def test_no_link_leads_to_an_error(tours: dict[str, Tour]) -> None:

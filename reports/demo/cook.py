@@ -11,6 +11,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from contest.models import Team
+from reports.demo.evening import hold_practices
 from reports.models import CookLog
 from reports.rules.timeline import SPRITZ, moment_of, plan_back
 from reports.season import cooklog
@@ -47,6 +48,7 @@ def keep_pages(team: Team, zone: ZoneInfo, now: datetime, seed: str) -> None:
     for entry in team.entries.select_related("contest").order_by("contest__date"):
         _log_day(team, entry.contest.uid, now, chance)
     _plan_next_week(team, zone, now)
+    hold_practices(team, zone, now, seed)
 
 
 def _plan_next_week(team: Team, zone: ZoneInfo, now: datetime) -> None:

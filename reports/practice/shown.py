@@ -12,7 +12,7 @@ from contest.rules.say import listed
 from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
 from reports.rules.tasting import SCORE, TRIANGLE
-from reports.season.charts import nice, number, steps
+from reports.season.charts import nice, number, signed, steps
 from reports.season.days import Day
 from reports.season.seasons import past_group
 
@@ -51,6 +51,11 @@ class Chart:
     ticks: list[tuple[str, str]]
 
 
+def plain(value: float) -> str:
+    """One decimal, with a real minus."""
+    return signed(value).removeprefix("+")
+
+
 def result(practice: Practice) -> dict[str, Any]:
     """All that the result page shows."""
     found = practice.result
@@ -66,7 +71,11 @@ def result(practice: Practice) -> dict[str, Any]:
         "rows": _rows(practice, names),
         "several": practice.contest.categories.count() > 1,
         "differences": [
-            {**each, "first": found["versions"][each["first"]], "second": found["versions"][each["second"]]}
+            {
+                "first": found["versions"][each["first"]],
+                "second": found["versions"][each["second"]],
+                **{name: plain(each[name]) for name in ("estimate", "low", "high")},
+            }
             for each in found.get("differences", ())
         ],
         "chart": chart_of([practice]) if practice.question == SCORE and found["means"] else None,

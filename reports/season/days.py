@@ -105,8 +105,8 @@ def _contest_day(contest: Contest, row: CookDay | None, dishes: list[Dish]) -> D
 
 
 def _own_day(row: CookDay) -> Day:
-    """Its categories are its logs; so are those of a contest that is no longer here."""
-    return Day(row.uid, row.name, row.date, row.zone, None, row, _logged(row))
+    """Its categories are its logs; so are those of a practice, and of a contest that the team left."""
+    return Day(row.uid, row.name, row.date, row.zone, row.contest, row, _logged(row))
 
 
 def _logged(row: CookDay) -> list[Dish]:

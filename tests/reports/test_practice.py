@@ -348,6 +348,9 @@ def test_practice_stands_in_the_cook_log_and_the_season_marked_as_such():
         reverse("reports:cook_log_of", args=[evening.team.uid, evening.practice.contest.uid, "ribs"])
     )
     assert "<strong>Practice.</strong>" in day.content.decode()
+    plan = evening.cook.get(reverse("reports:plan", args=[evening.team.uid])).content.decode()
+    assert "Ribs, blind tasting" in plan
+    assert "/change/" not in plan  # its day is the practice's
 
 
 def test_practice_is_never_mixed_into_contests_and_their_trends():

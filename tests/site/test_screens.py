@@ -72,6 +72,9 @@ switch_phones(contest=Contest.objects.get(pk=drawn.pk), on=True, by="organiser")
 make_draw(contest=drawn, by="organiser")
 seat = Seat.objects.get(table__contest=drawn, table__number=1, letter="B")
 print("judge", word_of(issue_pass(opens="seat", contest=drawn, seat=seat)))
+waits = Contest.objects.filter(kind="practice", practice__served_at=None).get()
+seat = Seat.objects.get(table__contest=waits, table__number=1)
+print("taster", word_of(issue_pass(opens="seat", contest=waits, seat=seat)))
 """
 
 #: Pages that no link leads to from where these roles stand, with the reason.
@@ -85,6 +88,8 @@ NOT_REACHED = {
     "reports:paper_file": "a file; test_paper_worker.py opens one",
     "reports:paper_job": "a part of the print page, fetched by it",
     "reports:paper_rules": "a style sheet",
+    "reports:practice_file": "a file",
+    "reports:practice_sheets": "only where no PDF can be made; test_practice_paper.py goes there",
     "reports:paper_sheets": "only where no PDF can be made; test_paper_page.py goes there",
     "judging:seat_news": "answers a judge's phone in JSON",
     "judging:seat_worker": "a script",
@@ -104,7 +109,7 @@ def site(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterato
     )
     assert made.returncode == 0, made.stderr
     served = Served(folder, start="demo")
-    served.judge_word = made.stdout.split("judge ")[1].strip()
+    served.seat_words = dict(line.split() for line in made.stdout.strip().splitlines())
     yield served
     served.close()
 
@@ -113,7 +118,7 @@ def site(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterato
 def words(site: Served) -> dict[str, str]:
     """Who -> the address with the pass word, as the demo prints them."""
     printed = dict(re.findall(r"^  (\w[^:]*):\s+(http://\S+/in/#\S+)$", site.output(), re.M))
-    return {**printed, "judge": f"{site.address}/in/#{site.judge_word}"}
+    return {**printed, **{who: f"{site.address}/in/#{word}" for who, word in site.seat_words.items()}}
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +150,7 @@ def look_up(page: Page, url: str) -> tuple[int, bool]:
 
 ROLES = (
     "visitor", "organiser", "head judge", "tally clerk", "turn-in desk", "captain of table 1", "announcer",
-    "judge", "a cook (Team Hazel)",
+    "judge", "taster", "a cook (Team Hazel)",
 )  # fmt: skip
 
 

@@ -62,3 +62,16 @@ def test_too_many_wrong_passwords_are_answered_in_words(client: Client, settings
     right = {"username": "organiser", "password": "a long password"}
     assert client.post("/sign-in/", right).status_code == 429
     assert client.post("/sign-in/", right, REMOTE_ADDR="192.0.2.44").status_code == 302
+
+
+def test_a_form_without_its_hidden_part_says_so(client: Client) -> None:
+    client.force_login(factories.make_account(), backend="django.contrib.auth.backends.ModelBackend")
+    answer = client.post("/new/", {"name": "Example Cook-off", "date": "2026-06-13", "time_zone": "UTC"})
+    assert answer.status_code == 422
+    assert "hidden part of this form is missing" in text_of(answer)
+
+
+def test_what_the_server_cannot_read_is_answered_in_words(client: Client) -> None:
+    answer = client.post("/in/", b"word=" + b"x" * 2_200_000, content_type="application/x-www-form-urlencoded")
+    assert answer.status_code == 400
+    assert "Nothing was stored" in text_of(answer)

@@ -1,5 +1,5 @@
-"""Sealed both ways: what tasters see does not depend on what is on the plates, and what the cook sees until closing does
-not depend on what the tasters said; both to the byte. And what is written is kept."""
+"""Sealed both ways: what tasters see does not depend on what is on the plates, and what the cook sees until closing
+does not depend on what the tasters said; both to the byte. And what is written is kept."""
 
 import re
 

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from unittest.mock import patch
 from zoneinfo import ZoneInfo, available_timezones
@@ -36,6 +37,8 @@ from judging.services.rulings import rule
 from judging.services.tally import close_tally, sign_off
 from reports.demo.cook import keep_pages
 from reports.demo.scenario import (
+    AWAY,
+    AWAY_TURN,
     IMPROVING,
     PLAIN_DAY,
     PORK_IN,
@@ -50,8 +53,9 @@ from reports.demo.scenario import (
     teams_of,
 )
 from reports.demo.simulate import Scale, Simulation, tie
-from reports.models import SeasonWork, SeverityFit, Worked
-from reports.season import work
+from reports.models import Publication, SeasonWork, SeverityFit, Worked
+from reports.season import packages, work
+from reports.season.own import own_key
 from reports.services import publish
 
 Say = Callable[[str], None]
@@ -108,9 +112,24 @@ def build(say: Say) -> None:
             f"{number + 1} of {len(SEASON_DAYS) + 1}  {day.name}: {day.teams} teams, {day.tables} tables, {boxes} "
             f"boxes; {contest.get_state_display()} ({time.monotonic() - started:.1f} s)"
         )
-    for team in Team.objects.filter(name=IMPROVING):
+    for team in Team.objects.filter(name__in=(IMPROVING, STEADY)):
         TeamMember.objects.create(team=team, account=cast.cook)
-        keep_pages(team, ZoneInfo(local_zone()), now, SEED)
+        if team.name == IMPROVING:
+            keep_pages(team, ZoneInfo(local_zone()), now, SEED)
+            bring_package(team, Held(AWAY, AWAY_TURN, simulation, cast, None, now))
+            transaction.on_commit(partial(work.ask, own_key(team, f"season-{season.pk}")))
+
+
+def bring_package(team: Team, away: "Held") -> None:
+    """A contest elsewhere: held and undone again, so that nothing but its package is left, which the team reads in."""
+    with transaction.atomic():
+        package = bytes(Publication.objects.get(contest=away.hold()).package)
+        transaction.set_rollback(True)
+    read = packages.read_package(package)
+    known = packages.known_team(team, read.contest) if read.contest is not None else None
+    if known is None:
+        raise RuntimeError("the demo's package does not hold")
+    packages.keep_package(team=team, read=read, number=known.number, against_print=False)
 
 
 def work_out(say: Say) -> None:
@@ -119,7 +138,8 @@ def work_out(say: Say) -> None:
     for waiting in SeasonWork.objects.filter(state=Worked.WAITING):
         work.run(waiting.pk)
     fits = SeverityFit.objects.count()
-    say(f"{fits} fits of the season's {len(SEASON_DAYS)} published contests ({time.monotonic() - started:.1f} s)")
+    contests = f"the season's {len(SEASON_DAYS)} published contests, without and with one from elsewhere"
+    say(f"{fits} fits of {contests} ({time.monotonic() - started:.1f} s)")
 
 
 def make_account(name: str) -> Account:
@@ -147,7 +167,7 @@ class Held:
     """One contest of the season on its way from set-up to where the demo shows it."""
 
     def __init__(
-        self, day: Day, number: int, simulation: Simulation, cast: Cast, season: Season, now: datetime
+        self, day: Day, number: float, simulation: Simulation, cast: Cast, season: Season | None, now: datetime
     ) -> None:
         self.day, self.number, self.simulation, self.cast, self.season = day, number, simulation, cast, season
         self.zone = ZoneInfo(local_zone())

@@ -102,6 +102,10 @@ SEASON_DAYS = (
     ),
 )  # fmt: skip
 
+#: Run elsewhere, between the fourth and the fifth: only its results package is here, brought by the improving team.
+AWAY = Day("Example Away Cook-off", "example-away-cook-off", "Example Dale", 28, teams=14, tables=2)
+AWAY_TURN = 3.5
+
 TODAY = Day("Example Cook-off Six", "example-cook-off-six", "Example Mill", 0, teams=24, tables=4)
 #: Score sheets of the newest contest that are still to come: category, table, seat.
 SHEETS_TO_COME = (("chicken", 3, "E"), ("ribs", 3, "B"), ("ribs", 3, "E"), ("ribs", 4, "F"))

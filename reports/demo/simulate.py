@@ -59,7 +59,7 @@ class Simulation:
         variate = source.gauss(0, 1) / (chi_square / freedom) ** 0.5
         return float(variate * SPREAD[kind] * ((freedom - 2) / freedom) ** 0.5)
 
-    def worth(self, team: str, contest: int, category: str) -> float:
+    def worth(self, team: str, contest: float, category: str) -> float:
         """What a box deserves above or below the middle of the field."""
         progress = contest / max(1, self.contests - 1)
         # Who has a trend starts in the middle of the field, so that the season shows the trend and not the team.
@@ -75,7 +75,7 @@ class Simulation:
         """What a team gains from the first contest of the season to the last."""
         return self.trends[team] if team in self.trends else self._normal("trend", team)
 
-    def harshness(self, judge: str, table: int, contest: int) -> float:
+    def harshness(self, judge: str, table: int, contest: float) -> float:
         """What a judge at a table takes off (negative) or adds on one day."""
         return self._normal("judge", judge) + self._normal("table on the day", table, contest)
 
@@ -85,7 +85,7 @@ class Simulation:
         team: str,
         judge: str,
         table: int,
-        contest: int,
+        contest: float,
         category: str,
         criteria: Sequence[tuple[str, Scale]],
     ) -> dict[str, Decimal]:

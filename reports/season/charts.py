@@ -127,7 +127,7 @@ def band(*, id: str, title: str, days: Sequence[Day], line: Sequence[LineAt], un
         ticks=[Tick(number(y(at)), signed(at, 0 if step >= 1 else 1)) for at in steps(low, high, step)],
         zero=number(y(0.0)),
         strip_zero=number(middle),
-        bar_most=f"{most:.1f}",
+        bar_most=f"{most:.1f}" if most >= 1 else f"{most:.2f}",
         line=" ".join(f"{number(at_x)},{number(y(at.value))}" for at_x, at in points),
         band=" ".join(f"{number(at_x)},{number(y(value))}" for at_x, value in around),
         days=list(days),

@@ -24,9 +24,12 @@ def simulation() -> Simulation:
     return Simulation(SEED, {IMPROVING: GAIN, STEADY: 0.0}, contests=len(SEASON_DAYS) + 1)
 
 
-def fit_of(folder: Path) -> dict:
+def fit_of(folder: Path, *, own: bool = False) -> dict:
+    """The season's fit, or that of the one team which brought a package from elsewhere."""
     (found,) = rows(
-        folder / "demo", "select result from reports_severityfit where response = 'weighted' and category = ''"
+        folder / "demo",
+        "select result from reports_severityfit where response = 'weighted' and category = '' "
+        f"and \"group\" {'' if own else 'not '}like '%+%'",
     )
     return json.loads(found[0])
 
@@ -38,16 +41,19 @@ def names_of(folder: Path, table: str) -> dict[str, str]:
 
 
 def test_the_build_ends_with_all_fits(demo_folder: Path) -> None:
-    kept = rows(demo_folder / "demo", "select response, category from reports_severityfit")
+    kept = rows(demo_folder / "demo", "select \"group\" like '%+%', response, category from reports_severityfit")
     assert sorted(kept) == [
-        ("appearance", ""),
-        ("taste", ""),
-        ("tenderness", ""),
-        *(("weighted", category) for category in ("", "brisket", "chicken", "pork", "ribs")),
+        (own, *each)
+        for own in (0, 1)
+        for each in [
+            ("appearance", ""),
+            ("taste", ""),
+            ("tenderness", ""),
+            *(("weighted", category) for category in ("", "brisket", "chicken", "pork", "ribs")),
+        ]
     ]
     assert rows(demo_folder / "demo", "select distinct state from reports_seasonwork") == [("done",)]
     assert rows(demo_folder / "demo", "select count(*) from reports_contestagreement") == [(5,)]
-    assert not [each for each in kept if each[0] == "example-cook-off-six"]
 
 
 def test_hard_and_soft_tables_are_recovered(demo_folder: Path, simulation: Simulation) -> None:
@@ -98,6 +104,17 @@ def test_the_cook_who_improves_is_told_from_the_one_who_does_not(demo_folder: Pa
     assert better["sentence"].startswith("Your boxes rose about ")
     assert 0.25 < steady["chance"] < 0.75
     assert steady["sentence"] == "Whether your boxes rose or fell this season, five contests cannot tell."
+
+
+def test_a_contest_from_elsewhere_joins_the_season_of_the_team_that_brought_it(demo_folder: Path) -> None:
+    fit, teams = fit_of(demo_folder, own=True), names_of(demo_folder, "contest_team")
+    assert (fit["contests"], fit["brought"], fit["connected"]) == (6, 1, True)
+    ((uid, found),) = fit["slopes"][""].items()
+    assert (teams[uid], len(found["days"])) == (IMPROVING, 6)
+    assert found["sentence"].startswith("Your boxes rose about ")
+    here = rows(demo_folder / "demo", "select count(*) from contest_contest where slug = 'example-away-cook-off'")
+    assert here == [(0,)], "it was never run here"
+    assert found["chance"] > 0.9
 
 
 def test_the_slopes_of_all_cooks_follow_the_truth(demo_folder: Path, simulation: Simulation) -> None:

@@ -22,6 +22,7 @@ import json
 import os
 import resource
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -110,7 +111,7 @@ def measured(command, limit=None):
         _, status, usage = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(status)
         memory = {"memory": usage.ru_maxrss / 1024}
-        if limit and usage.ru_utime + usage.ru_stime >= limit - 1:
+        if limit and process.returncode == -signal.SIGXCPU:
             return memory
         if process.returncode:
             raise SystemExit(f"{command[0]} ended with {process.returncode}")

@@ -35,7 +35,7 @@ class Evening:
         page = self.cook.get(self.new).content.decode()
         data = {
             "uid": re.search(r'name="uid" value="([^"]+)"', page)[1],
-            "rule_set": re.search(r'<option value="(\d+)" selected', page)[1],
+            "rule_set": re.search(r'name="rule_set".*?<option value="(\d+)" selected', page, re.S)[1],
             "time_zone": "UTC",
             "rounds": "1",
             "dish": "Ribs",

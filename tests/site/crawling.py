@@ -20,6 +20,8 @@ from contest.services.setup import create_small_contest
 from judging.services.captain import call_head_judge
 from judging.services.cards import hand_in_sheet
 from judging.services.tally import close_tally
+from reports.practice.evening import serve
+from reports.practice.setup import set_up
 from reports.season.cooklog import keep_own_day
 from reports.season.past import keep_result
 from tests import factories
@@ -138,6 +140,7 @@ class World:
             "other organiser": self._signed_in(factories.give_part(other, "organiser")),
             **{part: self._signed_in(account) for part, account in self.people.items()},
             **{part: factories.client_for(self.sealed, part) for part in PASSES},
+            "taster": factories.client_for(self.practice.contest, "judge"),
         }
         for client in self.clients.values():
             client.raise_request_exception = False
@@ -197,6 +200,11 @@ class World:
         keep_result(
             team=team, contest_name="Example Cook-off Zero", date=date(2025, 9, 20), category="Ribs", place=3, field=9
         )
+        self.practice = set_up(
+            team=team, dish="Ribs", question="triangle", versions=[HOSTILE[:60], "hickory"],
+            tasters=["Hazel", "Linden"], rule_set=self.published.rule_set, time_zone="UTC", by="cook",
+        )  # fmt: skip
+        serve(practice=self.practice, by="cook")
         return account
 
     def starts(self, role: str) -> Iterator[str]:
@@ -208,6 +216,7 @@ class World:
         sealed = f"/c/{self.sealed.slug}"
         yield from (f"{sealed}/seat/", f"{sealed}/table/1/", f"{sealed}/desk/", "/in/", "/sign-in/", "/teams/")
         yield from (f"{sealed}/draw/again/", f"{sealed}/marks/chicken/1/A/again/", f"{sealed}/rulings/?box=201")
+        yield from (f"/c/{self.practice.contest.slug}/tasting/", f"{sealed}/seal/", f"{sealed}/backups/", "/password/")
         yield from (f"{sealed}/desk/?find=201", f"{sealed}/windows/delay/?minutes=10")
         yield f"/r/{self.published.slug}/sheet/{self.published.entries.get(number=2).sheet_key}/claim/"
         if role == "administrator":

@@ -145,12 +145,13 @@ class Requests:
         self.forms = [(role, form) for role, found in forms.items() for form in found]
         self.roles = list(world.clients)
         self.routes = [route for route, _ in walk(get_resolver())]
-        self.slugs = [contest.slug for contest in world.contests]
+        self.slugs = [contest.slug for contest in [*world.contests, world.practice.contest]]
         self.uuids = [
             str(each)
             for each in (
                 world.team.uid, world.published.uid, world.published.entries.first().sheet_key,
                 world.published.attendances.first().judge.uid, world.team.cook_days.first().uid,
+                world.practice.contest.uid,
             )
         ]  # fmt: skip
         self.token = text_of(

@@ -18,10 +18,11 @@ import pytest
 from django.apps import apps
 from django.core.signals import got_request_exception
 from django.db import connection, transaction
+from django.http import HttpResponse
 from django.test import override_settings
 from hypothesis import HealthCheck, given, settings
 
-from contest.models import LogChain
+from contest.models import LogChain, Team
 from contest.services.log import broken_row
 from tests.site.crawling import Tour, World, crawl
 from tests.site.nonsense import Requests, Sent, requests_of
@@ -202,3 +203,20 @@ def test_no_request_breaks_the_site(world: World, tours: dict[str, Tour]) -> Non
     assert {200, 302, 400, 404, 422} <= set(statuses)
     report = [f"{kind}\n    first met by {sent}" for kind, sent in faults.found.items()]
     assert report == [], "\n\n".join([f"{len(report)} faults", *report])
+
+
+def test_what_a_refused_request_left_behind_would_be_noticed(world: World) -> None:
+    rows, faults = Rows(), Faults()
+    with rows.watched():
+        Team.objects.create(name="Team Left Behind")
+    faults.check(Sent("visitor", "POST", "/example/"), HttpResponse(status=404), 0, rows)
+    with rows.watched():
+        Team.objects.get(name="Team Left Behind").delete()
+    assert rows.changed() == []
+    faults.check(Sent("visitor", "POST", "/example/"), HttpResponse("<p>no</p>", status=422), 11, rows)
+    faults.close()
+    assert list(faults.found) == [
+        "refused with 404, and wrote contest_team",
+        "took 11.0 s: /example/",
+        "refused without a word: /example/",
+    ]

@@ -75,6 +75,7 @@ urlpatterns = [
     path("teams/<uuid:team>/practice/<uuid:practice>/out/", practice.practice_out, name="practice_out"),
     path("teams/<uuid:team>/practice/<uuid:practice>/key/", practice.practice_key, name="practice_key"),
     path("teams/<uuid:team>/practice/<uuid:practice>/close/", practice.practice_close, name="practice_close"),
+    path("teams/<uuid:team>/practice/<uuid:practice>/draw/<str:name>", practice.practice_draw, name="practice_draw"),
     path("teams/<uuid:team>/practice/<uuid:practice>/print/", practice.practice_print, name="practice_print"),
     path(
         "teams/<uuid:team>/practice/<uuid:practice>/print/<uuid:key>.pdf", practice.practice_file, name="practice_file"

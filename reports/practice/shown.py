@@ -68,6 +68,7 @@ def result(practice: Practice) -> dict[str, Any]:
         "told": told_words(practice),
         "key": key_of(practice),
         "draw": practice.contest.draws.get(standing=True),
+        "files": ("secret.txt", "public.txt", "plan.txt"),
         "rows": _rows(practice, names),
         "several": practice.contest.categories.count() > 1,
         "differences": [

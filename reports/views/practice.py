@@ -177,6 +177,22 @@ def practice_close(request: HttpRequest, team: Team, practice: UUID) -> HttpResp
     return _back(found)
 
 
+@require_GET
+@for_team
+def practice_draw(request: HttpRequest, team: Team, practice: UUID, name: str) -> HttpResponse:
+    """The texts of the draw as files, for whoever checks the sums: the secret and the plan with the result only."""
+    found = _find(team, practice)
+    draw = found.contest.draws.get(standing=True)
+    texts = {"public.txt": draw.public_text}
+    if found.closed_at is not None:
+        texts |= {"secret.txt": draw.secret_text, "plan.txt": draw.draw_text}
+    if name not in texts:
+        raise Http404("No such file.")
+    answer = HttpResponse(texts[name], content_type="text/plain; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
 # ---- paper
 
 

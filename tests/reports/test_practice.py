@@ -1,5 +1,6 @@
 """A blind tasting at home, played through its pages: the cook's by account, the tasters' by the pass of a seat."""
 
+import hashlib
 import re
 from typing import Any
 
@@ -311,10 +312,18 @@ def test_the_plates_can_be_drawn_again_from_what_the_result_shows():
     draw = evening.practice.contest.draws.get()
     assert draw.secret_text.strip() not in evening.cook.get(evening.url()).content.decode()
     assert draw.commitment in evening.cook.get(evening.url()).content.decode()
+    for name in ("secret.txt", "plan.txt"):
+        assert evening.cook.get(evening.url("practice_draw", name)).status_code == 404
     evening.serve()
     evening.close(unfinished_too="on")
-    assert draw.secret_text.strip() in evening.result()
-    assert drawn_again(draw.draw_text)
+    files = {name: evening.cook.get(evening.url("practice_draw", name)).content for name in
+             ("secret.txt", "public.txt", "plan.txt")}  # fmt: skip
+    # As `sha256sum` and `cat secret.txt public.txt | sha256sum` print them.
+    assert hashlib.sha256(files["secret.txt"]).hexdigest() == draw.commitment
+    assert hashlib.sha256(files["plan.txt"]).hexdigest() == draw.fingerprint
+    seed = hashlib.sha256(files["secret.txt"] + files["public.txt"]).hexdigest()
+    assert f"seed\t{seed}\n" in files["plan.txt"].decode()
+    assert drawn_again(files["plan.txt"].decode())
 
 
 def test_another_team_meets_no_such_page():

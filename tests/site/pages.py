@@ -377,6 +377,7 @@ TABLE: dict[str, Page] = {
     "teams/<uuid:team>/practice/<uuid:practice>/out/": post(MEMBERS, **NONE_THERE),
     "teams/<uuid:team>/practice/<uuid:practice>/key/": post(MEMBERS, **NONE_THERE),
     "teams/<uuid:team>/practice/<uuid:practice>/close/": post(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/draw/<str:name>": see(MEMBERS, **NONE_THERE),
     "teams/<uuid:team>/practice/<uuid:practice>/print/": post(MEMBERS, **NONE_THERE),
     "teams/<uuid:team>/practice/<uuid:practice>/print/<uuid:key>.pdf": see(
         MEMBERS, names={"key": sheet_key}, **NONE_THERE

@@ -88,6 +88,7 @@ NOT_REACHED = {
     "reports:paper_file": "a file; test_paper_worker.py opens one",
     "reports:paper_job": "a part of the print page, fetched by it",
     "reports:paper_rules": "a style sheet",
+    "reports:practice_draw": "a file",
     "reports:practice_file": "a file",
     "reports:practice_sheets": "only where no PDF can be made; test_practice_paper.py goes there",
     "reports:paper_sheets": "only where no PDF can be made; test_paper_page.py goes there",

@@ -38,6 +38,6 @@ def address_of_pass(request: HttpRequest, word: str) -> str:
 
 
 def qr_svg(text: str, *, scale: int = 5) -> SafeString:
-    """A QR code of `text`, dark on white in both colour schemes, with its quiet zone of four modules."""
-    svg = segno.make(text, error="m").svg_inline(scale=scale, dark="#000", light="#fff", omitsize=True)
+    """An ordinary QR code of `text`, dark on white in both colour schemes, with a quiet zone of four modules."""
+    svg = segno.make(text, error="m", micro=False).svg_inline(scale=scale, dark="#000", light="#fff", omitsize=True)
     return mark_safe(svg)  # noqa: S308  (numbers and colours only; the text is drawn, not written)

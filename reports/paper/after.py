@@ -64,16 +64,23 @@ def results_book(contest: Contest, options: Options) -> list[Sheet]:
 
 
 CHART_WIDTH, CHART_LEFT, CHART_RIGHT = 480, 16, 464
+COLUMN = 9  # the width of a dot and a little air
+LOWEST, HIGHEST = 32, 4  # where the first dot of a column lies, and how high one may rise; y counts downwards
+STEP = 8
 
 
 @dataclass(frozen=True)
 class Chart:
-    """The totals of a category along one line: where each box lies, own box ringed. Positions in its own units."""
+    """The totals of a category along one line: where each box lies, own box ringed. Positions in its own units.
+
+    `columns`: (x, y of the highest dot) of boxes with about the same total, one above the other, `step` apart.
+    """
 
     width: int
-    dots: list[tuple[float, int]]
+    columns: list[tuple[float, float]]
+    step: float
     own: float
-    own_height: int
+    own_height: float
     table: float | None
     field: float | None
     lowest: str
@@ -81,7 +88,7 @@ class Chart:
 
 
 def chart_of(box: SheetBox, totals: list[Fraction]) -> Chart | None:
-    """Boxes of about equal totals stand on top of each other; None where fewer than three boxes have a total."""
+    """None where fewer than three boxes have a total, or all have the same."""
     if box.total is None or len(totals) < 3 or min(totals) == max(totals):
         return None
     low, high = min(totals), max(totals)
@@ -89,20 +96,18 @@ def chart_of(box: SheetBox, totals: list[Fraction]) -> Chart | None:
     def at(total: Fraction) -> float:
         return round(CHART_LEFT + float((total - low) / (high - low)) * (CHART_RIGHT - CHART_LEFT), 1)
 
-    own = at(Fraction(box.total))
-    columns: dict[int, int] = {}
-    dots, own_height = [], 0
+    columns: dict[int, list[Fraction]] = {}
     for total in sorted(totals):
-        column = round(at(total) / 9)
-        columns[column] = columns.get(column, 0) + 1
-        dots.append((at(total), 40 - 8 * columns[column]))
-        if total == Fraction(box.total):
-            own_height = dots[-1][1]
+        columns.setdefault(round(at(total) / COLUMN), []).append(total)
+    most = max(map(len, columns.values()))
+    step = min(STEP, (LOWEST - HIGHEST) / max(1, most - 1))  # many equal totals: the dots move together
+    mine = columns[round(at(Fraction(box.total)) / COLUMN)]
     return Chart(
         CHART_WIDTH,
-        dots,
-        own,
-        own_height,
+        [(at(column[0]), round(LOWEST - step * (len(column) - 1), 2)) for column in columns.values()],
+        round(step, 2),
+        at(mine[0]),
+        round(LOWEST - step * mine.index(Fraction(box.total)), 2),
         at(Fraction(box.table_mean)) if box.table_mean and box.tables > 1 else None,
         at(Fraction(box.field_mean)) if box.field_mean else None,
         str(low) if low.denominator == 1 else f"{float(low):.2f}",

@@ -1,6 +1,7 @@
-"""Makes one print: `python -m reports.paper.child JOB TARGET`. Reports on standard output, a JSON object a line.
+"""Makes one print: `python -m reports.paper.child TARGET`. Reports on standard output, a JSON object a line.
 
-It ends with the worker that started it, even if that was killed: the worker holds the other end of its input.
+What to print comes as one line of JSON on standard input: `{"style": TEXT, "parts": [[HTML, RULES, [SEAT…]]…]}`. The
+input then stays open: at its end the worker that asked is gone, even if it was killed, and so is this process.
 """
 
 import gc
@@ -10,6 +11,8 @@ import sys
 import threading
 from pathlib import Path
 from typing import Any
+
+from reports.paper import pdf
 
 
 def report(**facts: Any) -> None:
@@ -22,36 +25,16 @@ def _end_with_parent() -> None:
     os._exit(3)
 
 
-def main(pk: str, target: str) -> int:
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+def main(target: str) -> int:
     # Laying out makes a great many objects that stay: looking through them again and again takes a seventh of the time.
     gc.set_threshold(100_000, 50, 1000)
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "contest.config.settings")
-    from django.conf import settings
-
-    database = os.environ.get("FAIRBOX_PRINT_DATABASE")
-    if database:  # the worker's, which need not be the one that the settings name
-        settings.DATABASES["default"]["NAME"] = database
-    import django
-
-    django.setup()
-    from reports.models import PrintJob
-    from reports.paper import catalogue, pdf
-    from reports.paper.look import Options
-
-    job = PrintJob.objects.select_related("contest__rule_set").get(pk=pk)
-    papers = [catalogue.named(key) for key in job.papers]
-    title = catalogue.title_of(job.what)
-    parts = catalogue.parts_of(job.contest, f"{title} · {job.contest}", papers, Options.of(job.options))
-    if not parts:
-        report(failed="There is nothing to print yet.")
-        return 1
-    total = len(parts) + 1  # the file is written at the end
-    report(progress=0, total=total)
+    asked = json.loads(sys.stdin.readline())
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    parts = [pdf.Part(html, rules, tuple(seats)) for html, rules, seats in asked["parts"]]
     half = Path(f"{target}.part")
-    pages = pdf.write(parts, half, done=lambda count: report(progress=count, total=total))
+    pages = pdf.write(parts, half, style=asked["style"], done=lambda count: report(progress=count))
     os.replace(half, target)
-    report(progress=total, total=total, pages=pages)
+    report(progress=len(parts) + 1, pages=pages)  # the file is written at the end
     return 0
 
 

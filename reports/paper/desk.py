@@ -16,11 +16,9 @@ def labels(contest: Contest, options: Options) -> list[Sheet]:
     """Two labels side by side in order for every box, by number: the order tells nothing of teams."""
     boxes = standing_boxes(contest).filter(category__cancelled_at__isnull=True).order_by("number")
     draw = standing_draw(contest)
-    each = [
-        {"category": box.category.name, "number": box.number, "qr": qr_picture(box.number)}
-        for box in boxes
-        for _ in range(LABELS_A_BOX)
-    ]
+    each = []
+    for box in boxes:
+        each += [{"category": box.category.name, "number": box.number, "qr": qr_picture(box.number)}] * LABELS_A_BOX
     grid = options.label_grid
     pages = [
         [

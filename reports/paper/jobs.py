@@ -99,6 +99,15 @@ def take(pk: int) -> PrintJob | None:
     return job
 
 
+def take_next() -> PrintJob | None:
+    """The job that has waited longest, for the worker that calls."""
+    for pk in PrintJob.objects.filter(state=PrintJob.State.WAITING).order_by("pk").values_list("pk", flat=True):
+        job = take(pk)
+        if job is not None:
+            return job
+    return None
+
+
 def beat(job: PrintJob, *, progress: int, total: int) -> bool:
     """Whether the job is still this worker's; its heartbeat and progress move."""
     own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)

@@ -2,7 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
+from functools import lru_cache
 from typing import Any
+
+from django.contrib.staticfiles import finders
 
 from contest.models import Contest
 from reports.paper.grids import GRIDS, PAGES, Grid
@@ -57,6 +60,16 @@ class Options:
         return self.plain_grid.corrected(right=self.right, down=self.down, scale=self.scale / 100)
 
 
+STYLE = "reports/paper.css"
+
+
+@lru_cache(maxsize=1)
+def style_text() -> str:
+    """The style sheet that all papers share, found by its name among the project's static files."""
+    with open(finders.find(STYLE), encoding="utf-8") as file:
+        return file.read()
+
+
 def css_text(text: str) -> str:
     """`text` as a CSS string: whatever it holds, it ends where it should."""
     safe = "".join(sign if sign.isalnum() or sign in " .,:;·–-()" else f"\\{ord(sign):x} " for sign in text)
@@ -101,9 +114,8 @@ def label_rules(grid: Grid, size: str) -> str:
         f".label-page {{ width: {width}mm; height: {height - 0.2:.3f}mm }}",
         f".label {{ width: {inner_width:.3f}mm; height: {inner_height:.3f}mm; margin: {INSET}mm }}",
         f".label .code {{ width: {code:.3f}mm; height: {code:.3f}mm; top: {(inner_height - code) / 2:.3f}mm }}",
-        f".label .text {{ width: {room:.3f}mm }}",
-        f".label .number {{ font-size: {number:.3f}mm }}",
-        f".label .what {{ font-size: {name:.3f}mm }}",
+        f".label .number {{ width: {room:.3f}mm; font-size: {number:.3f}mm }}",
+        f".label .what {{ width: {room:.3f}mm; font-size: {name:.3f}mm }}",
         f".frame {{ width: {grid.width - 0.4:.3f}mm; height: {grid.height - 0.4:.3f}mm }}",
     ]
     rules += [f".l-{column} {{ left: {left}mm }}" for column, left in enumerate(grid.lefts())]

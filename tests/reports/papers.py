@@ -8,7 +8,7 @@ import pdfplumber
 
 from contest.models import Contest
 from reports.paper import catalogue, pdf
-from reports.paper.look import Options
+from reports.paper.look import Options, style_text
 
 MM = 72 / 25.4
 
@@ -16,8 +16,8 @@ MM = 72 / 25.4
 def print_papers(contest: Contest, *keys: str, **options: Any) -> "pdfplumber.PDF":
     """Papers as a PDF, as the printing process makes them."""
     target = io.BytesIO()
-    papers = [catalogue.PAPERS[key] for key in keys]
-    pdf.write(catalogue.parts_of(contest, "A print", papers, Options(**options)), target)
+    papers = [catalogue.named(key) for key in keys]
+    pdf.write(catalogue.parts_of(contest, "A print", papers, Options(**options)), target, style=style_text())
     return pdfplumber.open(target)
 
 

@@ -101,6 +101,17 @@ def test_adjusted_totals_are_the_raw_ones_and_what_the_table_took(signed_in):
     assert "Not enough contests yet: a trend of your boxes needs three, there are two." in page
 
 
+def test_two_boxes_two_weeks_and_a_hard_table_are_no_progress_and_no_decline(signed_in):
+    season, group = fitted(2)
+    for number in range(1, 9):
+        team = team_of(season, number)
+        client = signed_in(cook_of(team))
+        for name in ("season_of", "season_trends"):
+            page = client.get(reverse(f"reports:{name}", args=[team.uid, group])).text
+            assert "Not enough contests yet" in page
+            assert not [word for word in (" rose ", " fell ", "real.", "<polyline") if word in page]
+
+
 def test_one_contest_shows_raw_figures_only(signed_in):
     season, _ = fitted(1)
     page = signed_in(cook_of(team_of(season))).get(reverse("reports:season", args=[team_of(season).uid])).text

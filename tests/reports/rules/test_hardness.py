@@ -6,6 +6,7 @@ checked against published fits in `test_severity_published`.
 
 import random
 from collections import defaultdict
+from dataclasses import replace
 from statistics import fmean
 
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from reports.rules.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness
 from reports.rules.places import Announced, Field, Rejudged, Rules
 from reports.rules.severity import SeverityError
+from reports.rules.trends import Result, sentence, trends
 
 SPREAD = {"team": 0.06, "day": 0.04, "box": 0.05, "judge": 0.05, "table": 0.05, "card": 0.07}
 PLAIN = Rules(0.0, 1.0, per_entry=6, lows=1, highs=0, drop_when_short=False, full=5, scaled=True, mean=False)
@@ -110,6 +112,48 @@ def test_an_adjusted_mean_is_nearer_to_the_truth_than_the_raw_one():
             raw += (each.mean - flight.field - season.worth[key]) ** 2
             adjusted += (each.mean + flight.hardness - flight.field - season.worth[key]) ** 2
     assert adjusted < 0.6 * raw
+
+
+def claims(days):
+    """Of cooks with a mark for each contest: how many are told that they rose or fell."""
+    found = trends({team: [Result(when, *day) for when, day in enumerate(each)] for team, each in days.items()})
+    return {team for team, trend in found.items() if "cannot tell" not in sentence(trend, "boxes")}
+
+
+@pytest.mark.parametrize("contests", [3, 5])
+def test_a_hard_table_never_reads_as_decline_nor_a_soft_one_as_progress(contests):
+    """Cooks who stay as they are; in the newest contest table 0 takes a quarter of the scale off, table 1 adds it."""
+    by_raw = by_adjusted = 0
+    for seed in range(12):
+        season = Season(seed, contests=contests, spread={**SPREAD, "day": 0.02, "box": 0.03, "table": 0.02})
+        last = str(contests - 1)
+        moved = {"0": -0.25, "1": 0.25}
+        rows = [
+            replace(row, shares={WEIGHTED: row.shares[WEIGHTED] + moved.get(row.table, 0)})
+            if row.contest == last
+            else row
+            for row in season.rows
+        ]
+        struck = {
+            team
+            for team in {row.team for row in rows}
+            for tables in [{row.table for row in rows if row.team == team and row.contest == last}]
+            if tables in ({"0"}, {"1"})
+        }
+        days = Hardness(rows).days()
+        raw = {
+            (team, contest): fmean(row.shares[WEIGHTED] for row in rows if (row.team, row.contest) == (team, contest))
+            for team, contest in days
+        }
+        order = [str(contest) for contest in range(contests)]
+        teams = sorted({team for team, _ in days})
+        by_raw += len(struck & claims({team: [(raw[team, each], 0.03) for each in order] for team in teams}))
+        by_adjusted += len(
+            struck
+            & claims({team: [(days[team, each].worth, days[team, each].error) for each in order] for team in teams})
+        )
+    assert by_raw >= 10, "without the model it reads as a change"
+    assert by_adjusted == 0
 
 
 def test_tables_that_do_not_differ_are_said_not_to():

@@ -143,8 +143,8 @@ def against_lme4(title, path, least, model, limit=None):
     if "seconds" not in theirs:
         times = limit / ours["seconds"]
         print(
-            f"  lme4 had not finished after {limit} s of processor, with {theirs['memory']:.0f} MB by then: here at least "
-            f"{times:.0f} times as fast (at least {least:g})",
+            f"  lme4 had not finished after {limit} s of processor, with {theirs['memory']:.0f} MB by then: "
+            f"here at least {times:.0f} times as fast (at least {least:g})",
             flush=True,
         )
         return times >= least and ours["memory"] < theirs["memory"]

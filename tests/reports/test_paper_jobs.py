@@ -11,7 +11,7 @@ import pytest
 from django.utils import timezone
 
 from reports.models import PrintJob
-from reports.paper import child, jobs, pdf, tasks
+from reports.paper import catalogue, child, jobs, pdf, tasks
 from reports.paper.look import Options
 from tests import factories
 
@@ -47,6 +47,60 @@ def test_a_print_is_made_in_another_process_and_says_how_far_it_is(contest, monk
     tasks.forget_print.call(job.pk)
     assert not path.exists()
     assert not PrintJob.objects.exists()
+
+
+@BOTH
+@pytest.mark.parametrize("lanes", [1, 2])
+def test_one_task_makes_all_that_waits(contest, monkeypatch, lanes: int) -> None:
+    monkeypatch.setattr(tasks, "LANES", lanes)
+    at_once = []
+    child = tasks._child
+    alive: list[subprocess.Popen] = []
+
+    def counted(target: str) -> subprocess.Popen:
+        alive.append(child(target))
+        at_once.append(sum(each.poll() is None for each in alive))
+        return alive[-1]
+
+    monkeypatch.setattr(tasks, "_child", counted)
+    first, second, third = start(contest, "captains"), start(contest), start(contest, "judges")
+    for job in (first, second, third):  # the later tasks find nothing left to do
+        tasks.make_print.call(job.pk)
+    assert [(job.state, job.pages, job.attempt) for job in PrintJob.objects.order_by("pk")] == [
+        ("done", 1, 1),
+        ("done", 6, 1),
+        ("done", 2, 1),
+    ]
+    assert max(at_once) == lanes
+    assert all(each.poll() == 0 for each in alive)
+    for job in PrintJob.objects.all():
+        jobs.forget(job)
+
+
+@BOTH
+def test_a_fault_in_one_print_leaves_the_others_alone(contest, monkeypatch) -> None:
+    build = catalogue.parts_of
+
+    def parts(contest, title: str, papers, options):
+        if papers[0].key == "captains":
+            raise KeyError("turned over")
+        return build(contest, title, papers, options)
+
+    monkeypatch.setattr(catalogue, "parts_of", parts)
+    bad, good = start(contest, "captains"), start(contest)
+    tasks.make_print.call(bad.pk)
+    bad.refresh_from_db()
+    good.refresh_from_db()
+    assert (bad.state, bad.message) == ("failed", "The print failed: KeyError: 'turned over'")
+    assert (good.state, good.pages) == ("done", 6)
+    jobs.forget(good)
+
+
+def test_the_printing_process_carries_no_framework() -> None:
+    """It stays small, and holds nothing that could read the database: what it prints is all it is given."""
+    asked = "import sys; import reports.paper.child; print([m for m in ('django', 'numpy') if m in sys.modules])"
+    ran = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
 
 
 @BOTH

@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from contest.models import Contest
+from contest.models import Contest, Sitting
 from judging.services.tally import close_tally, sign_off
 from reports.paper.catalogue import PAPERS
 from reports.services import publish
@@ -94,6 +94,55 @@ def test_no_row_stands_alone_on_a_page(size: str) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
+def test_no_standing_begins_or_ends_with_one_row_on_a_page(size: str) -> None:
+    contest = published(drawn(23, tables=4, categories=("chicken", "ribs", "pork", "brisket")))
+    rows = re.compile(r"^(?:\d+|–) Team .* [\d.]+$", re.M)
+    names = re.compile(r"^(?:Place Team Number Points)$", re.M)
+    begun = 0
+    for page in print_papers(contest, "book", size=size).pages:
+        found = [len(rows.findall(piece)) for piece in names.split(page.extract_text())[1:]]
+        begun += len(found)
+        assert all(count >= 3 for count in found), f"page {page.page_number}: {found}"
+    assert begun > 5  # four categories and the overall, and at least one that goes on overleaf
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_tables_name_stands_over_its_seats(size: str) -> None:
+    contest = drawn(60)
+    named = 0
+    for page in print_papers(contest, "judges", size=size).pages:
+        words = page.extract_words()
+        for word in words:
+            if word["text"] != "Table":
+                continue
+            named += 1
+            below = [
+                other
+                for other in words
+                if other["text"] == "A" and abs(other["x0"] - word["x0"]) < 30 and 0 < other["top"] - word["top"] < 30
+            ]
+            assert below, f"page {page.page_number} at {word['top']:.0f}"
+    assert named == 10
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_nothing_on_a_seats_card_lies_where_it_is_cut(size: str) -> None:
+    contest = drawn(6)
+    contest.name, contest.phones = "The Long and Winding Example Cook-off of the Year, Second Try", True
+    contest.save()
+    judge = Sitting.objects.filter(seat__table__contest=contest, seat__letter="A").first().judge
+    judge.name = "Judge " + "Birch-Hornbeam " * 4
+    judge.save()
+    found = print_papers(contest, "tents", size=size, address="http://192.168.1.20:8000")
+    page = found.pages[-1]
+    for char in letters_on(page):
+        top, bottom = char["top"] / MM, char["bottom"] / MM
+        assert int((top - 1) // 69) == int((bottom + 1) // 69), f"{char['text']} at {top:.1f} mm"
+    assert faults([page]) == []
+    assert len(re.findall(r"[a-z2-9]{4}-[a-z2-9]{4}-[a-z2-9]{4}", text_of(found))) == 7  # six seats and the captain
+
+
+@pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("boxes", [6, 7, 8, 10, 14, 15, 24])
 def test_a_flight_of_any_length_fits_its_score_sheets(boxes: int, size: str) -> None:
     contest = drawn(boxes, tables=1, seats=3, rules="four-criteria")
@@ -117,8 +166,9 @@ def _numbers(page: object) -> list[str]:
 def test_each_seat_has_its_own_sheet_and_the_columns_are_as_the_clerk_keys_them() -> None:
     contest = drawn(6, rules="four-criteria")
     pages = print_papers(contest, "score").pages
-    seats = [[char["text"] for char in page.chars if char["size"] > 23][-1] for page in pages]
-    assert seats == ["A", "B", "C", "D", "E", "F"]
+    # The letters of all seats are laid out on one page, and each sheet shows its own alone.
+    large = ["".join(char["text"] for char in page.chars if char["size"] > 23) for page in pages]
+    assert large == ["1A", "1B", "1C", "1D", "1E", "1F"]
     columns = ["Box", "Appearance", "Taste", "Tenderness", "Overall", "Comment"]
     for page in pages:
         left = {word["text"]: word["x0"] for word in page.extract_words() if word["text"] in columns}

@@ -1,11 +1,19 @@
 """The print page: what it offers, its options, and the same sheets where no PDF can be made."""
 
+import base64
+import struct
+from fractions import Fraction
+from types import SimpleNamespace
+
 import pytest
 
+from contest.qr import qr_svg
 from reports.models import PrintJob
 from reports.paper import pdf
+from reports.paper.after import chart_of
 from reports.paper.catalogue import PAPERS, printable
 from reports.paper.grids import GRIDS, PAGES, Grid, GridError, label_pages
+from reports.paper.sheet import qr_picture
 from reports.views import paper as views
 from tests import factories
 
@@ -103,3 +111,21 @@ def test_a_contest_name_cannot_break_out_of_the_page_rules(contest) -> None:
 
 def test_the_catalogue_holds_every_paper_once() -> None:
     assert len(PAPERS) == 14
+
+
+def test_codes_on_paper_and_screen_are_ordinary_ones() -> None:
+    """ISO/IEC 18004: the smallest QR code has 21 modules a side and a quiet zone of 4; a Micro code has 11 to 17."""
+    data = base64.b64decode(qr_picture("201").split(",", 1)[1])
+    assert struct.unpack(">II", data[16:24]) == (29, 29)  # width and height in the PNG's header
+    assert 'viewBox="0 0 145 145"' in qr_svg("201", scale=5)
+
+
+def test_a_chart_holds_any_number_of_equal_totals() -> None:
+    box = SimpleNamespace(total="172", table_mean=None, tables=1, field_mean="171")
+    chart = chart_of(box, [Fraction(172)] * 60 + [Fraction(167), Fraction(175)])
+    heights = [top for _, top in chart.columns]
+    assert min(heights) >= 3
+    assert max(heights) <= 32
+    assert len(chart.columns) == 3
+    few = chart_of(box, [Fraction(172)] * 2 + [Fraction(167), Fraction(175)])
+    assert [top for _, top in few.columns] == [32, 24, 32]

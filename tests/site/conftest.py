@@ -1,10 +1,14 @@
 """The demo, built once for all tests that look at it or around in it."""
 
+import logging
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from django.template.base import Template
 
+from contest.selectors.setup import zone_choices
 from tests.site.served import command, environment
 
 
@@ -17,3 +21,20 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     assert answer.returncode == 0, answer.stdout + answer.stderr
     return folder
+
+
+@pytest.fixture
+def few_zones() -> Iterator[None]:
+    """Two time zones instead of six hundred: most of a page that offers them all is their list."""
+    offered = zone_choices()
+    everything = list(offered)
+    offered[:] = [("UTC", "UTC"), ("Europe/Lisbon", "Europe/Lisbon")]
+    yield
+    offered[:] = everything
+
+
+@pytest.fixture
+def unrecorded(monkeypatch) -> None:
+    """Thousands of requests: nobody needs to know which templates they used, nor to read of each refusal."""
+    monkeypatch.setattr(Template, "_render", lambda template, context: template.nodelist.render(context))
+    monkeypatch.setattr(logging.root.manager, "disable", logging.CRITICAL)

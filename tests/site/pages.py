@@ -6,100 +6,34 @@ that `Sample` does not know, or that means something else on this page, is given
 read off the forms of the site's own pages; where no page shows such a form, give `valid`.
 """
 
-import json
+import itertools
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 from django.urls import get_resolver
 
 from contest.checks import walk
-from contest.models import Account, Box, Contest, Entry, Judge, RuleSet
-from judging.services.tally import newest_tally
+from contest.models import RuleSet
+from reports.paper import catalogue
+from tests.site.samples import Sample
 
 EVERYBODY = "anyone"
 ANY_ACCOUNT = "accounts"
 MEMBERS = "members of the team"
-NOBODY = ""
+PHONE = "phone"  # a seat's token opens, never a cookie
 
 PARTS = ("organiser", "announcer", "head_judge", "tally", "desk", "desk pass", "captain", "judge")
 #: Those who have the same parts in another contest, which is in the same state.
 OTHERS = tuple(f"other {part}" for part in PARTS)
 WITHOUT_ACCOUNT = ("visitor", "desk pass", "captain", "judge", "other desk pass", "other captain", "other judge")
-ROLES = ("visitor", "stranger", "administrator", "cook", "other cook", *OTHERS, *PARTS)
+STRANGERS = ("visitor", "stranger", "administrator", "cook", "other cook", "other organiser")
+ROLES = (*STRANGERS[:-1], *OTHERS, *PARTS)
 ACCOUNTS = tuple(role for role in ROLES if role not in WITHOUT_ACCOUNT)
 #: Passes of the day, which open nothing any more once the tally is closed.
 END_AT_CLOSING = ("captain", "judge", "other captain", "other judge")
 STATES = ("preparing", "sealed", "closed", "published")
-
-
-class Sample:
-    """Something of everything in one contest that an address or a form may name, never chosen by the pairing."""
-
-    def __init__(self, contest: Contest) -> None:
-        self.contest = contest
-
-    @cached_property
-    def entry(self) -> Entry:
-        return self.contest.entries.select_related("team").order_by("number")[0]
-
-    @cached_property
-    def boxes(self) -> list[Box]:
-        found = self.contest.boxes.filter(draw__standing=True).select_related("category", "table")
-        return list(found.order_by("number"))
-
-    @property
-    def box(self) -> str:
-        """The number of a box; of none where none is drawn."""
-        return self.boxes[0].number if self.boxes else "201"
-
-    @cached_property
-    def category(self) -> str:
-        return self.boxes[0].category.key if self.boxes else self.contest.categories.all()[0].key
-
-    @cached_property
-    def table(self) -> int:
-        return self.boxes[0].table.number if self.boxes else 1
-
-    @property
-    def judge(self) -> Judge:
-        return self.contest.attendances.order_by("judge__name")[0].judge
-
-    @property
-    def organiser(self) -> Account:
-        return self.contest.roles.filter(organiser=True).order_by("pk")[0].account
-
-    @property
-    def revision(self) -> int:
-        tally = newest_tally(self.contest)
-        return tally.revision if tally else 1
-
-    def names(self) -> dict[str, object]:
-        """What the arguments of an address stand for where the page says nothing else."""
-        return {
-            "slug": self.contest.slug,
-            "key": self.category,
-            "number": self.entry.number,
-            "uid": self.judge.uid,
-            "account": self.organiser.pk,
-            "table": self.table,
-            "seat": "A",
-            "category": self.category,
-            "revision": self.revision,
-            "team": self.entry.team.uid,
-            "group": "year-2026",
-            "day": self.contest.uid,
-            "practice": self.contest.uid,
-        }
-
-    def card(self, **fields: object) -> str:
-        """A card as the phone of seat 1A sends it."""
-        at_table = [box.number for box in self.boxes if box.table.number == 1]
-        marks = {"appearance": "8", "taste": "7", "tenderness": "8"}
-        named = {"key": "0" * 31 + "1", "number": 1, "seat": "1A", "box": (at_table or ["201"])[-1], "marks": marks}
-        return json.dumps({**named, **fields})
 
 
 Named = Mapping[str, Callable[[Sample], object]]
@@ -107,7 +41,7 @@ Named = Mapping[str, Callable[[Sample], object]]
 
 @dataclass(frozen=True)
 class Page:
-    """`who` may enter: parts of the contest, EVERYBODY, ANY_ACCOUNT, MEMBERS or NOBODY. An allowed GET answers 200, an
+    """`who` may enter: parts of the contest, EVERYBODY, ANY_ACCOUNT, MEMBERS or PHONE. An allowed GET answers 200, an
     allowed POST anything that is no refusal; `preparing` to `published` name what differs in that state, by role or
     for "all". A method that is not among `methods` answers 405 to everybody.
     """
@@ -123,7 +57,6 @@ class Page:
     valid: Callable[[Sample], dict[str, Any] | str] | None = None  # posted, or queried where GET needs it; text is JSON
     wrong: Callable[[Sample], dict[str, Any] | str] | None = None
     fill: str = ""  # typed into every blank of the page's own forms
-    opens_seal: bool = False  # what follows shows whose box is whose, by design and on record
 
 
 def see(who: str, **more: Any) -> Page:
@@ -184,8 +117,8 @@ def sheet_key(sample: Sample) -> object:
     return sample.entry.sheet_key
 
 
-def what(*papers: str) -> tuple[Callable[[Sample], str], ...]:
-    return tuple(lambda sample, paper=paper: f"what={paper}" for paper in papers)
+def every_paper(sample: Sample) -> tuple[str, ...]:
+    return ("cooks", *catalogue.PAPERS, *catalogue.PACKETS)
 
 
 SHEET = "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/"
@@ -195,9 +128,11 @@ TABLE: dict[str, Page] = {
         EVERYBODY,
         **{**always(only(HOLDERS, MOVED)), **until("closed", only(f"{HOLDERS} | captain | other captain", MOVED))},
     ),
-    "start/": form(EVERYBODY, **always({"all": MOVED})),  # there is an account already
+    "start/": form(
+        EVERYBODY, valid=lambda s: {"username": "another"}, **always({"all": MOVED})
+    ),  # there is an account already
     "sign-in/": form(EVERYBODY, valid=lambda s: {"username": s.organiser.username, "password": "a long password"}),
-    "sign-out/": post(EVERYBODY),
+    "sign-out/": post(EVERYBODY, valid=lambda s: {}),
     "in/": form(EVERYBODY, valid=lambda s: {"word": "nobody-has-this"}),
     "password/": form(ANY_ACCOUNT),
     # a contest's own pages
@@ -208,23 +143,27 @@ TABLE: dict[str, Page] = {
     "new/": form(ANY_ACCOUNT),
     "new/small/": form(ANY_ACCOUNT),
     "c/<slug:slug>/set-up/": form("organiser"),
-    "c/<slug:slug>/set-up/tables/": post("organiser"),
+    "c/<slug:slug>/set-up/tables/": post("organiser", valid=lambda s: {"tables-tables": "3", "tables-seats": "4"}),
     "c/<slug:slug>/set-up/one-person/": post("organiser"),
     "c/<slug:slug>/set-up/phones/": post("organiser", valid=lambda s: {"phones": "on"}),
-    "c/<slug:slug>/set-up/delete/": post("organiser"),
-    "c/<slug:slug>/set-up/category/": form("organiser", **from_draw({"organiser": 404})),
+    "c/<slug:slug>/set-up/delete/": post("organiser", valid=lambda s: {"delete-sure": "on"}),
+    "c/<slug:slug>/set-up/category/": form(
+        "organiser", valid=lambda s: {"name": "Dessert", "time": "13:30"}, **from_draw({"organiser": 404})
+    ),
     "c/<slug:slug>/set-up/category/<slug:key>/": form("organiser"),
     "c/<slug:slug>/set-up/category/<slug:key>/remove/": post("organiser", valid=lambda s: {}),
     # people
-    "c/<slug:slug>/teams/": form("organiser"),
-    "c/<slug:slug>/teams/categories/": post("organiser"),
+    "c/<slug:slug>/teams/": form("organiser", valid=lambda s: {"number": "77", "team_name": "Team Zelkova"}),
+    "c/<slug:slug>/teams/categories/": post(
+        "organiser", valid=lambda s: {"shown": f"{s.entry.pk}-{s.contest.categories.all()[0].pk}"}
+    ),
     "c/<slug:slug>/teams/import/": form("organiser", valid=lambda s: {"text": "number, team\n77, Team Zelkova"}),
     "c/<slug:slug>/teams/<int:number>/": form("organiser"),
     "c/<slug:slug>/teams/<int:number>/withdraw/": post("organiser"),
     "c/<slug:slug>/teams/<int:number>/back-in/<slug:key>/": post("organiser", valid=lambda s: {}),
     "c/<slug:slug>/teams/<int:number>/remove/": post("organiser", valid=lambda s: {}),
     "c/<slug:slug>/judges/": form("organiser"),
-    "c/<slug:slug>/judges/absent/": post("organiser"),
+    "c/<slug:slug>/judges/absent/": post("organiser", valid=lambda s: {"absent": str(s.judge.uid)}),
     "c/<slug:slug>/judges/import/": form("organiser", valid=lambda s: {"text": "name\nJudge Zelkova"}),
     "c/<slug:slug>/judges/<uuid:uid>/": form("organiser"),
     "c/<slug:slug>/judges/<uuid:uid>/remove/": post("organiser", valid=lambda s: {}),
@@ -248,7 +187,9 @@ TABLE: dict[str, Page] = {
     "rules/": see(ANY_ACCOUNT),
     "rules/upload/": form(ANY_ACCOUNT),
     "rules/<int:number>/": see(ANY_ACCOUNT, names={"number": shipped_set}),
-    "rules/<int:number>/edit/": form(ANY_ACCOUNT, names={"number": shipped_set}, **NOT_OWN),
+    "rules/<int:number>/edit/": form(
+        ANY_ACCOUNT, valid=lambda s: {"name": "Example rules"}, names={"number": shipped_set}, **NOT_OWN
+    ),
     "rules/<int:number>/copy/": post(ANY_ACCOUNT, names={"number": shipped_set}, valid=lambda s: {}),
     "rules/<int:number>/delete/": post(ANY_ACCOUNT, names={"number": shipped_set}, valid=lambda s: {}, **NOT_OWN),
     "rules/<int:number>/rule-set.toml": see(ANY_ACCOUNT, names={"number": shipped_set}),
@@ -256,8 +197,8 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/draw/": see("organiser"),
     "c/<slug:slug>/draw/make/": post("organiser", valid=lambda s: {"words": "ember\noak"}),
     "c/<slug:slug>/draw/ceremony/": post("organiser", valid=lambda s: {}),
-    "c/<slug:slug>/draw/again/": form("organiser"),
-    "c/<slug:slug>/seal/": form("organiser", opens_seal=True),
+    "c/<slug:slug>/draw/again/": form("organiser", valid=lambda s: {"reason": "a table fell out", "more_tables": "1"}),
+    "c/<slug:slug>/seal/": form("organiser", valid=lambda s: {"name": s.contest.name, "reason": "the clerk fell ill"}),
     "c/<slug:slug>/boxes-in/": see("organiser"),
     "c/<slug:slug>/desk/": see("desk", asks=(lambda s: "team=1", lambda s: f"category={s.category}&team=2")),
     "c/<slug:slug>/desk/record/": post("desk"),
@@ -275,7 +216,9 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/marks/": see("organiser tally", asks=(lambda s: "go=1A", lambda s: f"go={s.box}")),
     SHEET: form("organiser tally", fill="7", preparing=only(KEYERS, 404)),
     f"{SHEET}written/": form("organiser tally", fill="7", preparing=only(KEYERS, 404)),
-    f"{SHEET}again/": form("organiser tally", fill="7", **always(only(KEYERS, 404))),  # sheets are keyed once here
+    f"{SHEET}again/": form(
+        "organiser tally", valid=lambda s: {f"{s.box}-taste": "7"}, fill="7", **always(only(KEYERS, 404))
+    ),  # sheets are keyed once here
     "c/<slug:slug>/differences/": form("organiser tally", valid=lambda s: {"reading": "1", "chosen": "standing"}),
     "c/<slug:slug>/table/<int:table>/": form(
         "organiser head_judge tally captain", asks=(lambda s: f"number={s.box}", lambda s: "number=999")
@@ -297,22 +240,23 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/tally/box/<str:number>/": see(
         "organiser head_judge tally", names={"number": by_box}, preparing=only("organiser | head_judge | tally", 404)
     ),
-    "c/<slug:slug>/tasting/": form("judge", **always({"judge": 404})),  # no seat of a practice
+    "c/<slug:slug>/tasting/": form(
+        "judge", valid=lambda s: {"box": s.box}, **always({"judge": 404})
+    ),  # no seat of a practice
     "c/<slug:slug>/seat/": form("judge", asks=(lambda s: f"box={s.box}",)),
     "c/<slug:slug>/seat/worker.js": see(EVERYBODY),
-    # for phones: a seat's token opens, never a cookie
-    "api/cards/": post(NOBODY, valid=lambda s: s.card(), wrong=lambda s: s.card(marks={"taste": "77"}), **NO_TOKEN),
-    "api/seat/": see(NOBODY, **NO_TOKEN),
+    "api/cards/": post(PHONE, valid=lambda s: s.card(), wrong=lambda s: s.card(marks={"taste": "77"}), **NO_TOKEN),
+    "api/seat/": see(PHONE, **NO_TOKEN),
     # print: every room's people; what each may print, and when, is tested with the papers
     "c/<slug:slug>/paper/": see(PRINTERS),
     "c/<slug:slug>/paper/print/": post(PRINTERS, valid=lambda s: {"what": "cooks", "size": "a4"}),
-    "c/<slug:slug>/paper/rules/<slug:what>.css": see(PRINTERS, names={"what": lambda s: "cooks"}),
-    "c/<slug:slug>/paper/sheets/<slug:what>/": see(PRINTERS, names={"what": lambda s: "cooks"}),
+    "c/<slug:slug>/paper/rules/<slug:what>.css": see(PRINTERS, names={"what": lambda s: ("cooks", "score")}),
+    "c/<slug:slug>/paper/sheets/<slug:what>/": see(PRINTERS, names={"what": every_paper}),
     "c/<slug:slug>/paper/<uuid:key>/": see(PRINTERS, names={"key": sheet_key}, **always(only(PRINTING, MOVED))),
     "c/<slug:slug>/paper/<uuid:key>/<str:name>": see(
         PRINTERS, names={"key": sheet_key, "name": lambda s: "a.pdf"}, **always(only(PRINTING, 404))
     ),
-    "c/<slug:slug>/backups/": form("organiser"),
+    "c/<slug:slug>/backups/": form("organiser", valid=lambda s: {}),
     # names and results
     "c/<slug:slug>/names/": see("organiser announcer"),
     "c/<slug:slug>/names/publish/": post("organiser", valid=lambda s: {"sure": "on"}),
@@ -374,11 +318,13 @@ TABLE: dict[str, Page] = {
     "teams/<uuid:team>/practice/new/": form(MEMBERS),
     "teams/<uuid:team>/practice/<uuid:practice>/": see(MEMBERS, **NONE_THERE),
     "teams/<uuid:team>/practice/<uuid:practice>/serving/": see(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/out/": post(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/key/": post(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/close/": post(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/draw/<str:name>": see(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/print/": post(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/out/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/key/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/close/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/draw/<str:name>": see(
+        MEMBERS, names={"name": lambda s: "secret.txt"}, **NONE_THERE
+    ),
+    "teams/<uuid:team>/practice/<uuid:practice>/print/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
     "teams/<uuid:team>/practice/<uuid:practice>/print/<uuid:key>.pdf": see(
         MEMBERS, names={"key": sheet_key}, **NONE_THERE
     ),
@@ -393,8 +339,15 @@ def routes() -> list[str]:
     return [route for route, _ in walk(get_resolver())]
 
 
-def url_of(route: str, sample: Sample) -> str:
-    """The route with its arguments filled in. KeyError names the argument that has no sample."""
+def urls_of(route: str, sample: Sample) -> list[str]:
+    """The route with its arguments filled in, once for each sample. KeyError names the argument that has none."""
     own = {name: value(sample) for name, value in TABLE[route].names.items()}
-    values = {**sample.names(), **own}
-    return "/" + re.sub(r"<(?:\w+:)?(\w+)>", lambda found: str(values[found.group(1)]), route)
+    values = {name: [*value] if isinstance(value, tuple) else [value] for name, value in (sample.names | own).items()}
+    names = re.findall(r"<(?:\w+:)?(\w+)>", route)
+    shape = re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
+    chosen = itertools.product(*(values[name] for name in names))
+    return ["/" + shape.format(**dict(zip(names, each, strict=True))) for each in chosen]
+
+
+def url_of(route: str, sample: Sample) -> str:
+    return urls_of(route, sample)[0]

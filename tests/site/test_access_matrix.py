@@ -8,7 +8,6 @@ contest is refused (403), and for everybody else the contest does not exist (404
 """
 
 import copy
-import logging
 from collections.abc import Callable
 from typing import Any
 
@@ -18,7 +17,6 @@ from django.contrib import admin
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.http import HttpResponse
-from django.template.base import Template
 from django.test import Client
 
 from contest.models import Account, Contest, ContestRole, TeamMember
@@ -29,19 +27,13 @@ from reports.services import publish
 from tests import factories
 from tests.site import pages
 from tests.site.pages import ACCOUNTS, ANY_ACCOUNT, EVERYBODY, MEMBERS, MOVED, PARTS, ROLES, STATES, TABLE, TO_SIGN_IN
+from tests.site.samples import Sample
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("few_zones", "unrecorded")]
 METHODS = ("GET", "POST")
 
 #: The method is looked at before the person: three roles are enough where it is not among the page's.
 WRONG_METHOD = ("visitor", "stranger", "organiser")
-
-
-@pytest.fixture(autouse=True)
-def _unrecorded(monkeypatch):
-    """Thousands of requests: nobody needs to know which templates they used, nor to read of each refusal."""
-    monkeypatch.setattr(Template, "_render", lambda template, context: template.nodelist.render(context))
-    monkeypatch.setattr(logging.getLogger("django.request"), "disabled", True)
 
 
 def expected(page: pages.Page, method: str, role: str, state: str) -> int | None:
@@ -98,7 +90,7 @@ class World:
     def __init__(self, state: str) -> None:
         self.contest, self.other = in_state(state), in_state(state)
         self.clients = {role: self._client(role) for role in ROLES}
-        self.sample = pages.Sample(self.contest)
+        self.sample = Sample(self.contest)
 
     def _client(self, role: str) -> Client:
         if role in ("cook", "other cook"):
@@ -128,7 +120,7 @@ class World:
         return response
 
 
-def data_for(page: pages.Page, sample: pages.Sample) -> dict[str, Any]:
+def data_for(page: pages.Page, sample: Sample) -> dict[str, Any]:
     data = page.valid(sample) if page.valid else {}
     return data if isinstance(data, dict) else {}
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 from contest.access import seat_name
 from contest.models import Box, Category, Contest, Seat
 from contest.services.log import write_log
-from reports.models import Answer, Practice
+from reports.models import Answer, CookDay, CookLog, Practice
 from reports.practice.plates import progress
 from reports.rules.tasting import SCORE
 
@@ -83,6 +83,35 @@ def hand_in_answer(*, contest: Contest, seat: Seat, category: Category, number: 
     return answer
 
 
+CALLED_OFF = "Called off before the plates went out."
+
+
+@transaction.atomic
+def call_off(*, practice: Practice, by: str) -> Practice:
+    """A practice that was set up wrongly, or never held: closed without a result. What the log holds stays."""
+    practice = _held(practice)
+    if practice.served_at is not None:
+        raise PracticeRefused("The plates are out: end the tasting, and the result says who answered.")
+    if practice.closed_at is not None:
+        return practice
+    practice.result = {"verdict": CALLED_OFF, "called_off": True}
+    _shut(practice)
+    write_log(contest=practice.contest, chain="day", what="practice called off", facts={}, by=by)
+    untouched = CookLog.objects.filter(
+        day__contest=practice.contest, notes="", stages=None, temperatures=None, noted=None
+    )
+    CookDay.objects.filter(contest=practice.contest, logs__in=untouched).delete()
+    return practice
+
+
+def _shut(practice: Practice) -> None:
+    practice.closed_at = timezone.now()
+    practice.save(update_fields=["result", "closed_at"])
+    contest = practice.contest
+    contest.state, contest.marks_locked_at = Contest.State.CLOSED, practice.closed_at
+    contest.save(update_fields=["state", "marks_locked_at"])
+
+
 @transaction.atomic
 def close(*, practice: Practice, by: str, unfinished_too: bool = False) -> Practice:
     """Take no more answers, open the key, and freeze the result. Twice changes nothing.
@@ -101,11 +130,7 @@ def close(*, practice: Practice, by: str, unfinished_too: bool = False) -> Pract
     if how_far["done"] < how_far["tasters"] and not unfinished_too:
         raise PracticeRefused("Not everybody is finished. Tick that you mean it: the result will say so.")
     practice.result = work_out(practice)
-    practice.closed_at = timezone.now()
-    practice.save(update_fields=["result", "closed_at"])
-    contest = Contest.objects.get(pk=practice.contest_id)
-    contest.state, contest.marks_locked_at = Contest.State.CLOSED, practice.closed_at
-    contest.save(update_fields=["state", "marks_locked_at"])
+    _shut(practice)
     facts = {**how_far, "result": practice.result["sum"]}
-    write_log(contest=contest, chain="day", what="practice closed", facts=facts, by=by)
+    write_log(contest=practice.contest, chain="day", what="practice closed", facts=facts, by=by)
     return practice

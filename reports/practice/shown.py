@@ -190,8 +190,9 @@ def _bar(practice: Practice, name: str, mean: dict[str, Any], y: int, x: Any, wo
 
 
 def closed_of(team: Team) -> list[Practice]:
-    """The team's closed practices, newest first."""
-    return list(Practice.objects.filter(team=team, closed_at__isnull=False).select_related("contest"))
+    """The team's practices with a result, newest first."""
+    found = Practice.objects.filter(team=team, closed_at__isnull=False).exclude(served_at=None)
+    return list(found.select_related("contest"))
 
 
 def is_practice(log: CookLog) -> bool:

@@ -74,6 +74,8 @@ def practice_new(request: HttpRequest, team: Team) -> HttpResponse:
 def practice(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
     """How the evening stands; after closing the result and what was on which plate."""
     found = _find(team, practice)
+    if found.closed_at is not None and found.served_at is None:
+        return render(request, "reports/practice/off.html", {"team": team, "practice": found})
     if found.closed_at is not None:
         return render(request, "reports/practice/result.html", {"team": team, **shown.result(found)})
     return _evening(request, found)
@@ -163,11 +165,14 @@ def practice_key(request: HttpRequest, team: Team, practice: UUID) -> HttpRespon
 @require_POST
 @for_team
 def practice_close(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
-    """Take no more answers and show the result."""
+    """Take no more answers and show the result; or call off what was never served."""
     found = _find(team, practice)
     form = CloseForm(request.POST)
     form.is_valid()
     try:
+        if "call_off" in request.POST:
+            evening.call_off(practice=found, by=request.viewer.name)
+            return redirect("reports:practices", team.uid)
         evening.close(
             practice=found, by=request.viewer.name, unfinished_too=form.cleaned_data.get("unfinished_too", False)
         )

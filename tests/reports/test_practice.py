@@ -301,6 +301,25 @@ def test_two_tasters_may_taste_and_are_told_that_it_cannot_tell():
     assert "Cannot tell: two tastings are too few." in evening.result()
 
 
+def test_a_practice_set_up_wrongly_is_called_off():
+    evening = Evening("score")
+    phone = evening.phone(1)
+    assert evening.close().status_code == 422  # there is no result before the plates are out
+    evening.close(call_off="yes")
+    assert "Called off before the plates went out." in evening.result()
+    assert evening.cook.get(evening.url("practice_serving")).status_code == 302
+    assert "/sign-in/" in phone.get(evening.tasting)["Location"]
+    for page in ("season", "cook_log", "plan"):
+        there = evening.cook.get(reverse(f"reports:{page}", args=[evening.team.uid])).content.decode()
+        assert "blind tasting" not in there
+        assert "Called off" not in there
+    assert evening.cook.get(reverse("reports:practices", args=[evening.team.uid])).status_code == 200
+    served = Evening("score")
+    served.serve()
+    assert served.close(call_off="yes").status_code == 422
+    assert served.practice.closed_at is None
+
+
 def test_the_form_that_arrives_twice_makes_one_practice():
     evening = Evening("score")
     assert evening.cook.post(evening.new, evening.data)["Location"] == evening.answer["Location"]

@@ -17,7 +17,7 @@ def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_five_contests_are_published_and_the_newest_is_being_judged(demo_folder: Path) -> None:
-    states = rows(demo_folder / "demo", "select name, state from contest_contest order by date")
+    states = rows(demo_folder / "demo", "select name, state from contest_contest where kind = 'contest' order by date")
     assert states == [
         ("Example Cook-off One", "published"),
         ("Example Cook-off Two", "published"),
@@ -27,6 +27,12 @@ def test_five_contests_are_published_and_the_newest_is_being_judged(demo_folder:
         ("Example Cook-off Six", "sealed"),
     ]
     assert rows(demo_folder / "demo", "select count(*) from reports_publication") == [(5,)]
+
+
+def test_the_cook_has_practised(demo_folder: Path) -> None:
+    practices = rows(demo_folder / "demo", "select question, closed_at is null from reports_practice order by id")
+    assert practices == [("triangle", 0), ("score", 0), ("preference", 1)]
+    assert rows(demo_folder / "demo", "select count(*) from reports_answer") == [(12,)]  # three tasters, four rounds
 
 
 def test_the_newest_contest_has_sheets_to_enter(demo_folder: Path) -> None:
@@ -91,7 +97,7 @@ print("checked", Tally.objects.count(), LogChain.objects.count())
 
 def test_the_published_results_are_what_the_tally_makes_of_the_marks(demo_folder: Path) -> None:
     answer = run(demo_folder / "demo", "shell", "-v", "0", "-c", CHECK)
-    assert answer.stdout.split() == ["checked", "5", "12"], answer.stderr
+    assert answer.stdout.split() == ["checked", "5", "17"], answer.stderr  # one has no cards yet
 
 
 def test_started_again_it_keeps_what_is_there_and_fresh_starts_over(demo_folder: Path, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import ProtectedError
 
-from contest.models import Account, RuleSet
+from contest.models import Account, Contest, RuleSet
 from contest.rules.ruleset import SHIPPED, RuleSetError, parse, shipped, shipped_text, to_toml
 
 LONGEST = 64_000  # characters of a TOML document
@@ -108,5 +108,8 @@ def delete_rule_set(*, owner: Account, rule_set: RuleSet) -> None:
         raise ValidationError("This rule set is not yours to delete.")
     try:
         rule_set.delete()
-    except ProtectedError:
+    except ProtectedError as error:
+        kinds = {each.kind for each in error.protected_objects if isinstance(each, Contest)}
+        if kinds == {Contest.Kind.PRACTICE}:
+            raise ValidationError("A tasting was marked by this rule set: it stays with it.") from None
         raise ValidationError("A contest uses this rule set. Choose another for it first.") from None

@@ -5,11 +5,13 @@ import re
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
 from contest.models import Account, Box, Contest, LogRow, Team, TeamMember
 from contest.services.passes import issue_pass, word_of
+from contest.services.rulesets import copy_rule_set, delete_rule_set, shipped_rule_set
 from reports.models import Answer, Plate, Practice
 from reports.rules.tasting import drawn_again
 from tests import factories
@@ -318,6 +320,16 @@ def test_a_practice_set_up_wrongly_is_called_off():
     served.serve()
     assert served.close(call_off="yes").status_code == 422
     assert served.practice.closed_at is None
+
+
+def test_the_rule_set_of_a_practice_stays():
+    team = Evening("score").team
+    account = team.members.get().account
+    own = copy_rule_set(owner=account, rule_set=shipped_rule_set("plain-points"))
+    practice = Practice.objects.get(team=team)
+    Contest.objects.filter(pk=practice.contest_id).update(rule_set=own)
+    with pytest.raises(ValidationError, match="A tasting was marked by this rule set"):
+        delete_rule_set(owner=account, rule_set=own)
 
 
 def test_the_form_that_arrives_twice_makes_one_practice():

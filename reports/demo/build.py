@@ -35,7 +35,7 @@ from judging.services.captain import call_head_judge, tick_box, tick_sheet
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule
 from judging.services.tally import close_tally, sign_off
-from reports.demo.cook import keep_pages
+from reports.demo.cook import bring_package, keep_pages
 from reports.demo.scenario import (
     AWAY,
     AWAY_TURN,
@@ -53,8 +53,8 @@ from reports.demo.scenario import (
     teams_of,
 )
 from reports.demo.simulate import Scale, Simulation, tie
-from reports.models import Publication, SeasonWork, SeverityFit, Worked
-from reports.season import packages, work
+from reports.models import SeasonWork, SeverityFit, Worked
+from reports.season import work
 from reports.season.own import own_key
 from reports.services import publish
 
@@ -116,20 +116,8 @@ def build(say: Say) -> None:
         TeamMember.objects.create(team=team, account=cast.cook)
         if team.name == IMPROVING:
             keep_pages(team, ZoneInfo(local_zone()), now, SEED)
-            bring_package(team, Held(AWAY, AWAY_TURN, simulation, cast, None, now))
+            bring_package(team, Held(AWAY, AWAY_TURN, simulation, cast, None, now).hold)
             transaction.on_commit(partial(work.ask, own_key(team, f"season-{season.pk}")))
-
-
-def bring_package(team: Team, away: "Held") -> None:
-    """A contest elsewhere: held and undone again, so that nothing but its package is left, which the team reads in."""
-    with transaction.atomic():
-        package = bytes(Publication.objects.get(contest=away.hold()).package)
-        transaction.set_rollback(True)
-    read = packages.read_package(package)
-    known = packages.known_team(team, read.contest) if read.contest is not None else None
-    if known is None:
-        raise RuntimeError("the demo's package does not hold")
-    packages.keep_package(team=team, read=read, number=known.number, against_print=False)
 
 
 def work_out(say: Say) -> None:

@@ -1,20 +1,23 @@
-"""The demo cook's own pages: a year of results typed in, a log of every cook of ribs and pork, a plan for next week.
+"""The demo cook's own pages: results typed in, one contest as a package, a log of every cook of ribs and pork, a plan.
 
 All of it is invented and goes through the services that the pages call. The log follows no script about what makes a
 box better: whatever the comparison shows is as much chance as it would be for a real team.
 """
 
 import random
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from decimal import Decimal
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from contest.models import Team
+from django.db import transaction
+
+from contest.models import Contest, Team
 from reports.demo.evening import hold_practices
-from reports.models import CookLog
+from reports.models import CookLog, Publication
 from reports.rules.timeline import SPRITZ, moment_of, plan_back
-from reports.season import cooklog
+from reports.season import cooklog, packages
 from reports.season.days import Day, Dish, find_day, lengths_of
 from reports.season.past import keep_result
 
@@ -49,6 +52,18 @@ def keep_pages(team: Team, zone: ZoneInfo, now: datetime, seed: str) -> None:
         _log_day(team, entry.contest.uid, now, chance)
     _plan_next_week(team, zone, now)
     hold_practices(team, zone, now, seed)
+
+
+def bring_package(team: Team, hold: Callable[[], Contest]) -> None:
+    """A contest elsewhere: held and undone again, so that nothing but its package is left, which the team reads in."""
+    with transaction.atomic():
+        package = bytes(Publication.objects.get(contest=hold()).package)
+        transaction.set_rollback(True)
+    read = packages.read_package(package)
+    known = packages.known_team(team, read.contest) if read.contest is not None else None
+    if known is None:
+        raise RuntimeError("the demo's package does not hold")
+    packages.keep_package(team=team, read=read, number=known.number, against_print=False)
 
 
 def _plan_next_week(team: Team, zone: ZoneInfo, now: datetime) -> None:

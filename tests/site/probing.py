@@ -19,7 +19,7 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.urls import Resolver404, resolve
 
-from contest.models import ContestRole
+from contest.models import ContestRole, LogRow
 from reports.paper import catalogue
 from tests.reports.papers import print_papers, text_of
 from tests.site import pages
@@ -172,6 +172,8 @@ class Prober:
                 rows = list(model._default_manager.order_by("pk").values())
                 text = json.dumps(rows, cls=DjangoJSONEncoder, default=str, indent=0)
                 self.found["nobody", "ROWS", label, ""] = Answer(200, (), "", text)
+        of_cards = LogRow.objects.filter(chain__name="cards").order_by("pk").values()
+        self.found["nobody", "ROWS", "log of the cards", ""] = Answer(200, (), "", "\n".join(map(str, of_cards)))
 
 
 def may_enter(page: pages.Page, role: str) -> bool:

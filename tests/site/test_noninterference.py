@@ -16,7 +16,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from contest.models import Pairing, TurnIn
-from contest.rules.drawrequest import Placed
+from contest.rules.draw import draw_from_seed
+from contest.rules.drawrequest import DrawRequest, Placed
+from contest.rules.quality import quality_of
 from contest.selectors import boxes as box_selectors
 from contest.selectors.pairing import entry_of_boxes
 from contest.services import draw as draw_services
@@ -170,6 +172,18 @@ def test_the_days_do_differ_for_those_who_may_know() -> None:
     of_marks = apart(one, a_day("judging", Prober.probe, marks=2, **asked))
     assert of_marks
     assert all(each.startswith("tally ") for each in of_marks)
+
+
+def test_the_figures_of_a_draw_are_the_same_whichever_teams_stand_behind_its_numbers() -> None:
+    """They are shown on the day; the days above differ in teams alone, and keep the figures of their design."""
+    teams = dict.fromkeys(CATEGORIES, TEAMS)
+    request = DrawRequest(categories=CATEGORIES, entries=teams, tables=dict.fromkeys(CATEGORIES, (1, 2, 3)))
+    drawn = draw_from_seed(request, "a seed")
+    others = dict(zip(TEAMS, TEAMS[3:] + TEAMS[:3], strict=True))
+    moved = quality_of([dataclasses.replace(each, team=others[each.team]) for each in drawn.placed])
+    assert (moved.repeats, moved.largest_concurrence) == (drawn.quality.repeats, drawn.quality.largest_concurrence)
+    assert moved.e_a == pytest.approx(drawn.quality.e_a, abs=1e-12)
+    assert moved.sentence == drawn.quality.sentence
 
 
 # Planted leaks: each is a mistake that somebody could make, and must be seen

@@ -26,12 +26,30 @@ NAMES = (
     "W" * 120,
     "Équipe Ñandú Żółw",
 )
+# Whatever the number of teams: the rules on a page, two sheets to write in for the one category, a test of the labels.
+FIXED = {"cooks": 1, "write-in": 2, "label-test": 1}
 # teams: {paper: pages}, A4 then Letter where they differ
 COUNTS = {
-    6: {"check-in": 2, "judges": 2, "tents": 2, "score": 6, "captains": 1, "labels": 1, "ledger": 2},
-    24: {"check-in": 3, "judges": 2, "tents": 7, "score": 24, "captains": 4, "labels": 2, "ledger": (2, 3)},
-    60: {"check-in": 6, "judges": 3, "tents": 18, "score": 60, "captains": 10, "labels": 4, "ledger": 4},
-    100: {"check-in": 8, "judges": (3, 4), "tents": 30, "score": 102, "captains": 17, "labels": 7, "ledger": (5, 6)},
+    6: {"check-in": 2, "judges": 2, "tents": 2, "score": 6, "captains": 1, "labels": 1, "ledger": 2, **FIXED},
+    24: {"check-in": 3, "judges": 2, "tents": 7, "score": 24, "captains": 4, "labels": 2, "ledger": (2, 3), **FIXED},
+    60: {"check-in": 6, "judges": 3, "tents": 18, "score": 60, "captains": 10, "labels": 4, "ledger": 4, **FIXED},
+    100: {
+        "check-in": 8,
+        "judges": (3, 4),
+        "tents": 30,
+        "score": 102,
+        "captains": 17,
+        "labels": 7,
+        "ledger": (5, 6),
+        **FIXED,
+    },
+}
+# One category: three places called and no champion, a call sheet of a page, a page for each team's one box.
+RESULT_COUNTS = {
+    6: {"calls": 1, "book": 3, "teams": 6, "certificates": 3},
+    24: {"calls": 1, "book": 5, "teams": 24, "certificates": 3},
+    60: {"calls": 1, "book": 10, "teams": 60, "certificates": 3},
+    100: {"calls": 1, "book": (16, 17), "teams": 100, "certificates": 3},
 }
 
 
@@ -59,6 +77,16 @@ def test_papers_take_as_many_pages_as_they_should(teams: int, size: str) -> None
         assert {(round(page.width / MM, 1), round(page.height / MM, 1)) for page in found.pages} == {(wide, high)}
         pages = wanted if isinstance(wanted, int) else wanted[size == "letter"]
         assert len(found.pages) == pages, f"{key} for {teams} teams"
+
+
+@pytest.mark.parametrize("teams", COUNTS)
+def test_papers_of_the_result_take_as_many_pages_as_they_should(teams: int) -> None:
+    contest = published(drawn(teams))
+    for size in SIZES:
+        for key, wanted in RESULT_COUNTS[teams].items():
+            found = print_papers(contest, key, size=size)
+            pages = wanted if isinstance(wanted, int) else wanted[size == "letter"]
+            assert len(found.pages) == pages, f"{key} for {teams} teams on {size}"
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -34,7 +34,9 @@ def few_zones() -> Iterator[None]:
 
 
 @pytest.fixture
-def unrecorded(monkeypatch) -> None:
+def unrecorded(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Thousands of requests: nobody needs to know which templates they used, nor to read of each refusal."""
     monkeypatch.setattr(Template, "_render", lambda template, context: template.nodelist.render(context))
-    monkeypatch.setattr(logging.root.manager, "disable", logging.CRITICAL)
+    logging.disable(logging.CRITICAL)
+    yield
+    logging.disable(logging.NOTSET)

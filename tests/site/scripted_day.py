@@ -195,18 +195,20 @@ class Day:
         return Pairing.objects.get(box__category__key=category, entry__number=team).box.number
 
     def take_in(self, category: str, teams: Sequence[int], hour: int, minute: int) -> None:
-        """In the order of the teams, half a minute each; who does not come is marked at the end."""
-        absent = []
+        """In the order of the teams, half a minute each."""
         for place, team in enumerate(teams):
             self.at(hour, minute + place // 2, place % 2 * 30)
             status = status_of(category, team)
-            if status == "absent":
-                absent.append(self.box_of(category, team))
-                continue
-            data = {"category": category, "team": team, "box": self.box_of(category, team), "status": status}
-            self.post("desk pass", "desk/record/", reason="not in a box" if status == "refused" else "", **data)
-        if absent:
-            self.post("desk pass", "desk/absent/", category=category, absent=absent)
+            if status != "absent":
+                data = {"category": category, "team": team, "box": self.box_of(category, team), "status": status}
+                self.post("desk pass", "desk/record/", reason="not in a box" if status == "refused" else "", **data)
+
+    def mark_absent(self, category: str) -> None:
+        """All at once when the window is closed: until then they are like those who are still to come."""
+        absent = [
+            self.box_of(key, team) for (key, team), status in STATUS.items() if (key, status) == (category, "absent")
+        ]
+        self.post("desk pass", "desk/absent/", category=category, absent=absent)
 
     def tick_in(self, category: str) -> None:
         for table in (1, 2):
@@ -263,6 +265,7 @@ class Day:
         self.take_in("chicken", TEAMS[6:], 12, 1)
         one, other = (self.box_of("chicken", team) for team in SWAPPED)
         self.at(12, 6)
+        self.mark_absent("chicken")
         self.post("desk pass", "desk/labels/", one=one, other=other, reason="the cook saw it")
         self.at(12, 7)
         self.post("desk pass", f"desk/undo/{self.box_of('chicken', 1)}/", reason="pressed twice")

@@ -7,7 +7,20 @@ from contest.models import Account, Season, Team, TeamMember
 
 # Deleting in bulk takes rows that contests stand on, and breaks on a list that was tampered with.
 admin.site.disable_action("delete_selected")
-admin.site.register(Account, UserAdmin)
+
+
+class ShortSearch:
+    """Every word searched for is a condition of the query, and a database takes so many."""
+
+    def get_search_results(self, request, queryset, search_term):  # type: ignore[no-untyped-def]
+        return super().get_search_results(request, queryset, search_term[:100])  # type: ignore[misc]
+
+
+@admin.register(Account)
+class AccountAdmin(ShortSearch, UserAdmin):
+    pass
+
+
 admin.site.register(Season)
 
 
@@ -17,7 +30,7 @@ class MemberInline(admin.TabularInline):
 
 
 @admin.register(Team)
-class TeamAdmin(admin.ModelAdmin):
+class TeamAdmin(ShortSearch, admin.ModelAdmin):
     list_display = ["name", "head_cook", "home"]
     search_fields = ["name"]
     inlines = [MemberInline]

@@ -5,6 +5,7 @@ from fractions import Fraction
 from typing import Any
 
 import django_tables2 as tables
+from django.http import HttpRequest
 from django.utils.html import format_html
 
 from judging.templatetags.tally import points
@@ -12,6 +13,14 @@ from reports.selectors import Place, Results
 
 FIGURE = {"th": {"class": "fig"}, "td": {"class": "fig"}}
 LAST = 10**6
+
+
+def sort_as_asked(request: HttpRequest, table: tables.Table) -> None:
+    """Sort by the columns that the address names; a name that is no column of the table is passed over."""
+    table.request = request
+    asked = [name for name in request.GET.getlist("sort") if name.removeprefix("-") in table.columns.names()]
+    if asked:
+        table.order_by = asked
 
 
 def overall_table(results: Results) -> tables.Table:

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from contest.forms.choices import RowsField
 from contest.models import Category, Contest, Entry, Table
 from contest.services.redraw import Changes, LateTeam
 
@@ -46,7 +47,7 @@ class RedrawForm(forms.Form):
         help_text="Stands on the result, for everybody. For example: one team came late.",
         error_messages={"required": "Say why: the reason stands on the result."},
     )
-    withdrawn = forms.ModelMultipleChoiceField(
+    withdrawn = RowsField(
         Entry.objects.none(), required=False, label="Teams that went home", widget=forms.CheckboxSelectMultiple
     )
     late_name = forms.CharField(required=False, max_length=120, label="Name of the team")
@@ -58,10 +59,10 @@ class RedrawForm(forms.Form):
         help_text="Empty: the next free one.",
         widget=forms.NumberInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
-    late_categories = forms.ModelMultipleChoiceField(
+    late_categories = RowsField(
         Category.objects.none(), required=False, label="Takes part in", widget=forms.CheckboxSelectMultiple
     )
-    tables = forms.ModelMultipleChoiceField(
+    tables = RowsField(
         Table.objects.none(),
         label="Tables in use",
         widget=forms.CheckboxSelectMultiple,

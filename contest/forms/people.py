@@ -6,6 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
 
+from contest.forms.choices import RowsField
 from contest.models import Category, Contest, Entry, Judge, Team
 from contest.selectors.people import entries
 
@@ -19,10 +20,8 @@ def show_refusal(form: forms.BaseForm, error: ValidationError) -> None:
         form.add_error(name if name in form.fields else None, problems)
 
 
-def ticks(queryset: Any, **options: Any) -> forms.ModelMultipleChoiceField:
-    return forms.ModelMultipleChoiceField(
-        queryset=queryset, required=False, widget=forms.CheckboxSelectMultiple, **options
-    )
+def ticks(queryset: Any, **options: Any) -> RowsField:
+    return RowsField(queryset=queryset, required=False, widget=forms.CheckboxSelectMultiple, **options)
 
 
 class TeamForm(forms.Form):

@@ -5,7 +5,6 @@ from decimal import Decimal, InvalidOperation
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
-from django_tables2 import RequestConfig
 
 from contest.access import anyone
 from contest.exports import Cell, csv_answer, xlsx_answer
@@ -17,7 +16,7 @@ from judging.templatetags.tally import tie_words
 from reports import selectors
 from reports.sealing import seal_lines, seal_summary
 from reports.selectors import Place, Results, results_of
-from reports.tables import overall_table
+from reports.tables import overall_table, sort_as_asked
 
 CATEGORY_HEADER = ("place", "team number", "team", "total", "total, 4 decimals", "remark")
 
@@ -76,7 +75,7 @@ def results_table(request: HttpRequest, slug: str) -> HttpResponse:
     """All teams and categories in one table that sorts by any column."""
     contest, tally = find_published(request, slug)
     table = overall_table(results_of(tally))
-    RequestConfig(request, paginate=False).configure(table)
+    sort_as_asked(request, table)
     return render(request, "reports/results_table.html", {"contest": contest, "tally": tally, "table": table})
 
 

@@ -6,7 +6,6 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
-from django_tables2 import RequestConfig
 
 from contest.access import for_team
 from contest.exports import csv_answer, xlsx_answer
@@ -20,6 +19,7 @@ from reports.season.own import members_of
 from reports.season.seasons import group_key
 from reports.season.tables import HEADER, box_table, export_rows
 from reports.season.words import telling_box
+from reports.tables import sort_as_asked
 
 
 def _find(team: Team, group: str | None) -> TeamSeason:
@@ -68,7 +68,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
     boxes, wanted = _shown(request, found)
     trend = trends.trend_of(found, wanted["category"] if wanted["category"] in found.categories else "")
     table = box_table(boxes, modelled=found.fit is not None)
-    RequestConfig(request, paginate=False).configure(table)
+    sort_as_asked(request, table)
     context = {
         "team": team,
         "season": found,

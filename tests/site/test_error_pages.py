@@ -75,3 +75,23 @@ def test_what_the_server_cannot_read_is_answered_in_words(client: Client) -> Non
     answer = client.post("/in/", b"word=" + b"x" * 2_200_000, content_type="application/x-www-form-urlencoded")
     assert answer.status_code == 400
     assert "Nothing was stored" in text_of(answer)
+
+
+def test_keys_searches_and_columns_that_no_database_takes_break_nothing() -> None:
+    owner = factories.make_account()
+    owner.is_staff = owner.is_superuser = True
+    owner.save()
+    contest = factories.make_contest(teams=2)
+    client = factories.client_for(contest, "organiser")
+    answer = client.post(f"/c/{contest.slug}/judges/", {"name": "Judge Larch", "conflicts": ["9" * 40, "1"]})
+    assert (answer.status_code, "not a valid" in text_of(answer)) == (422, True)
+    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.get("/site-admin/contest/account/", {"q": "7 " * 2000}).status_code == 200
+    assert client.get("/site-admin/contest/team/", {"q": "7 " * 2000}).status_code == 200
+
+
+def test_seats_that_stand_fast_say_so() -> None:
+    contest = factories.make_drawn(teams=2)
+    type(contest).objects.update(state="closed")
+    answer = factories.client_for(contest, "organiser").post(f"/c/{contest.slug}/seating/exchange/", {"one": "x"})
+    assert (answer.status_code, "the seats stand as they are" in text_of(answer)) == (422, True)

@@ -2,6 +2,7 @@
 
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.models import Group
 
 from contest.models import Account, Season, Team, TeamMember
 
@@ -18,7 +19,18 @@ class ShortSearch:
 
 @admin.register(Account)
 class AccountAdmin(ShortSearch, UserAdmin):
-    pass
+    """Parts are given in each contest: there are no groups and no single permissions."""
+
+    fieldsets = [
+        (None, {"fields": ["username", "password"]}),
+        ("The person", {"fields": ["first_name", "last_name", "email"]}),
+        ("May", {"fields": ["is_active", "is_staff", "is_superuser"]}),
+    ]
+    list_filter = ["is_staff", "is_superuser", "is_active"]
+    filter_horizontal: list[str] = []
+
+
+admin.site.unregister(Group)
 
 
 admin.site.register(Season)

@@ -88,6 +88,8 @@ def test_keys_searches_and_columns_that_no_database_takes_break_nothing() -> Non
     client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
     assert client.get("/site-admin/contest/account/", {"q": "7 " * 2000}).status_code == 200
     assert client.get("/site-admin/contest/team/", {"q": "7 " * 2000}).status_code == 200
+    assert client.get(f"/site-admin/contest/account/{owner.pk}/change/").status_code == 200
+    assert client.get("/site-admin/auth/group/").status_code == 404
 
 
 def test_seats_that_stand_fast_say_so() -> None:
@@ -95,3 +97,5 @@ def test_seats_that_stand_fast_say_so() -> None:
     type(contest).objects.update(state="closed")
     answer = factories.client_for(contest, "organiser").post(f"/c/{contest.slug}/seating/exchange/", {"one": "x"})
     assert (answer.status_code, "the seats stand as they are" in text_of(answer)) == (422, True)
+    answer = factories.client_for(contest, "organiser").post(f"/c/{contest.slug}/set-up/delete/", {})
+    assert (answer.status_code, "a contest whose boxes are drawn stays" in text_of(answer)) == (422, True)

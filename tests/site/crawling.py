@@ -201,7 +201,7 @@ class World:
             team=team, contest_name="Example Cook-off Zero", date=date(2025, 9, 20), category="Ribs", place=3, field=9
         )
         self.practice = set_up(
-            team=team, dish="Ribs", question="triangle", versions=[HOSTILE[:60], "hickory"],
+            team=team, dish="Ribs", question="triangle", versions=[HOSTILE[:40], "hickory"],
             tasters=["Hazel", "Linden"], rule_set=self.published.rule_set, time_zone="UTC", by="cook",
         )  # fmt: skip
         serve(practice=self.practice, by="cook")

@@ -89,6 +89,7 @@ NOT_REACHED = {
     "reports:paper_job": "a part of the print page, fetched by it",
     "reports:paper_rules": "a style sheet",
     "reports:practice_draw": "a file",
+    "reports:practice_serving": "only while the key is open; test_practice_browser.py goes there",
     "reports:practice_file": "a file",
     "reports:practice_sheets": "only where no PDF can be made; test_practice_paper.py goes there",
     "reports:paper_sheets": "only where no PDF can be made; test_paper_page.py goes there",

@@ -136,7 +136,7 @@ def mark(view: Callable[..., HttpResponse], access: Access) -> Callable[..., Htt
 
 
 def ask_to_sign_in(request: HttpRequest) -> HttpResponse:
-    if getattr(request, "htmx", False) and not request.path.endswith("/live/"):  # a part of a page asks: the page itself is to be loaded anew
+    if getattr(request, "htmx", False):  # a part of a page asks: the page itself is to be loaded anew
         return HttpResponseClientRefresh()
     return redirect_to_login(request.get_full_path())
 

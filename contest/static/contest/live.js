@@ -19,20 +19,14 @@ function noAnswer() {
   say(`No answer since ${clock(heard)}: figures may be old.`);
 }
 
-// Whether an answer came from the page that was asked, not from the way in to which it was led.
-function isOwn(detail) {
-  const { responseURL } = detail.xhr;
-  const asked = new URL(detail.pathInfo.requestPath, window.location.href);
-  return !responseURL || new URL(responseURL).pathname === asked.pathname;
-}
-
-document.body.addEventListener("htmx:beforeSwap", (event) => {
-  if (isOwn(event.detail)) return;
-  event.detail.shouldSwap = false;
+// Whoever was signed out is to load the page anew; this one stays to be read until its reader does so.
+document.body.addEventListener("htmx:beforeOnLoad", (event) => {
+  if (event.detail.xhr.getResponseHeader("HX-Refresh") !== "true") return;
+  event.preventDefault();
   say(`Signed out since ${clock(heard)}: figures may be old. Open the page again to sign in.`);
 });
 document.body.addEventListener("htmx:afterRequest", (event) => {
-  if (!event.detail.successful || !isOwn(event.detail)) return;
+  if (!event.detail.successful) return;
   heard = Date.now();
   say("");
 });

@@ -1,5 +1,5 @@
 from django import forms
-from django.contrib.auth.forms import BaseUserCreationForm, PasswordChangeForm
+from django.contrib.auth.forms import BaseUserCreationForm
 from django.core.exceptions import ValidationError
 
 from contest.models import Account
@@ -51,7 +51,3 @@ class FirstAccountForm(BaseUserCreationForm):
         if commit:
             account.save()
         return account
-
-
-class PasswordForm(PasswordChangeForm):
-    """The present password and the new one, twice."""

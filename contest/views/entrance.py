@@ -7,6 +7,7 @@ import logging
 
 from django.contrib import messages
 from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
+from django.contrib.auth.forms import PasswordChangeForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -14,7 +15,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from contest.access import anyone, signed_in
-from contest.forms.entrance import FirstAccountForm, PassForm, PasswordForm, SignInForm
+from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
 from contest.models import Account, Contest, Pass
 from contest.navigation import links_for
 from contest.selectors.entrance import contests_of, grouped_by_time, published_contests
@@ -102,7 +103,7 @@ def password(request: HttpRequest) -> HttpResponse:
     account = request.viewer.account
     if not account.has_usable_password():
         return render(request, "contest/password.html", {"form": None})
-    form = PasswordForm(account, request.POST or None)
+    form = PasswordChangeForm(account, request.POST or None)
     if request.method == "POST" and form.is_valid():
         form.save()
         update_session_auth_hash(request, account)

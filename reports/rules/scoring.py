@@ -273,11 +273,13 @@ def _chance_of_agreeing(tasters: int, versions: int) -> str:
 
 def _needed(found: Scores, versions: int, one_mark: float) -> str:
     needed = tasters_for(one_mark, found.error_sd, versions)
-    what = f"To find a difference of one mark in every criterion ({one_mark:g} points) at this scatter, it takes"
+    what = f"To find a difference of one mark in every criterion ({one_mark:g} points) at this scatter,"
     if needed is None:
-        return f"{what} more than {MOST_TASTERS} tasters."
+        return f"{what} it takes more than {MOST_TASTERS} tasters."
     there = f"there {'was' if found.tasters == 1 else 'were'} {count(found.tasters)}"
-    return f"{what} {counted(needed, 'taster')}; {there}."
+    if found.tasters >= needed:
+        return f"{what} {counted(needed, 'taster')} are enough, and {there}: a smaller one takes more."
+    return f"{what} it takes {counted(needed, 'taster')}; {there}."
 
 
 def _parted(each: Difference, names: Sequence[str]) -> str:

@@ -36,7 +36,7 @@ class Interval:
 class Triangle:
     """`needed`: the smallest number of right answers that tells, None where even all of them would not.
 
-    `tasters`: share of tasters who really taste the difference, beyond those who guess right.
+    `tasters`: share of tastings in which the difference was really tasted, not guessed.
     """
 
     tastings: int
@@ -252,8 +252,8 @@ def triangle_words(found: Triangle) -> list[str]:
         return [
             "They can tell the difference.",
             f"{right} found the odd plate; {found.needed} were needed. Guessing does as well {how_often(found.p)}.",
-            f"That makes {_percent(found.tasters.estimate)} of them who really taste it, anything from "
-            f"{_percent(found.tasters.low)} to {_percent(found.tasters.high)} (95 % interval).",
+            f"That makes {_percent(found.tasters.estimate)} of the tastings in which it was really tasted, anything "
+            f"from {_percent(found.tasters.low)} to {_percent(found.tasters.high)} (95 % interval).",
         ]
     return [
         "Cannot tell: they may taste a difference or not.",

@@ -146,6 +146,10 @@ def test_words_claim_only_what_both_views_show():
     assert apart[3] == (
         "The interval parts them, the order of the marks alone does not: nothing is claimed before both do."
     )
+    assert apart[-1].endswith("are enough, and there were six: a smaller one takes more.")
+    few = score_words(scores([(30, 20), (20, 30), (33, 26)]), ["a", "b"], 4.5)
+    assert few[-1].endswith("; there were three.")
+    assert "it takes" in few[-1]
     assert score_words(scores([]), ["a", "b"], 4.5) == ["Cannot tell: nobody marked every version."]
     assert "One taster is too few" in " ".join(score_words(scores([(3, 2)]), ["a", "b"], 4.5))
     flat = " ".join(score_words(scores([(5, 5)] * 7), ["a", "b"], 4.5))

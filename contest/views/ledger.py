@@ -39,6 +39,10 @@ def desk_ledger(request: HttpRequest, contest: Contest) -> HttpResponse:
 @for_parts("desk")
 def desk_labels(request: HttpRequest, contest: Contest) -> HttpResponse:
     """The label list, and what to do when two labels were swapped."""
+    boxes = standing_boxes(contest).filter(category__cancelled_at__isnull=True).order_by("number")
+    if request.method == "POST" and not boxes:  # sent by a page from before boxes or category fell away
+        messages.error(request, "There are no boxes now, so there is no label to correct.")
+        return redirect("contest:desk_labels", slug=contest.slug)
     form = LabelsForm(request.POST or None)
     if request.method == "POST" and form.is_valid() and _corrected(request, contest, form):
         return redirect("contest:desk_labels", slug=contest.slug)
@@ -49,7 +53,7 @@ def desk_labels(request: HttpRequest, contest: Contest) -> HttpResponse:
             "contest": contest,
             "form": form,
             "draw": standing_draw(contest),
-            "boxes": standing_boxes(contest).filter(category__cancelled_at__isnull=True).order_by("number"),
+            "boxes": boxes,
             "corrections": label_corrections(contest),
         },
         status=422 if form.errors else 200,

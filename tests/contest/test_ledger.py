@@ -89,6 +89,12 @@ def test_swapped_labels_change_owners_and_what_was_recorded_goes_along():
     assert (log["boxes"], log["category"]) == ([one.number, other.number], "chicken")
 
 
+def test_a_correction_without_boxes_is_refused_in_words():
+    answer = swap(make_contest(), "201", "202")
+    assert answer.status_code == 200
+    assert "no label to correct" in answer.content.decode()
+
+
 def test_labels_swapped_back_are_as_before():
     contest = make_drawn(teams=4, categories=("chicken",))
     one, other, *_ = standing_boxes(contest)

@@ -33,6 +33,8 @@ def worker(request: HttpRequest, slug: str) -> HttpResponse:
 @for_parts("judge")
 def seat(request: HttpRequest, contest: Contest) -> HttpResponse:
     """The boxes of one seat. Nothing of other seats, no team, no average."""
+    if not contest.phones and contest.kind == Contest.Kind.PRACTICE:
+        return redirect("contest:home")  # a taster has no card to fill in: the plates stand elsewhere
     if not contest.phones:
         return render(request, "judging/seat_on_paper.html", {"contest": contest})
     place = request.viewer.seat

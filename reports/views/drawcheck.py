@@ -1,7 +1,7 @@
 """The draw for everybody, and the results package: what is needed to check a contest without trusting anybody."""
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
@@ -14,25 +14,17 @@ from reports import drawcheck
 from reports.models import Publication
 from reports.rules.package import public_name
 from reports.selectors import published_tally
-from reports.views.results import find_published
-
-
-def _contest(request: HttpRequest, slug: str) -> Contest:
-    """A contest whose draw may be looked at: its name and date are no secret once a commitment is out.
-
-    A practice is nobody's business but its own people's.
-    """
-    contest = get_object_or_404(Contest, slug=slug)
-    if contest.kind == Contest.Kind.PRACTICE and not request.viewer.parts(contest):
-        raise Http404("No such draw.")
-    return contest
+from reports.views.results import find_public, find_published
 
 
 @require_GET
 @anyone
 def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
-    """The sums that are fixed; after publishing the files, and the lines to check them with."""
-    contest = _contest(request, slug)
+    """The sums that are fixed; after publishing the files, and the lines to check them with.
+
+    The contest's name and date are no secret once a commitment is out.
+    """
+    contest = find_public(slug)
     draws = drawcheck.public_draws(contest)
     commitment = drawcheck.known_commitment(contest, draws)
     if not commitment:
@@ -59,7 +51,7 @@ def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
 @anyone
 def draw_file(request: HttpRequest, slug: str, name: str) -> HttpResponse:
     """One of the draw's texts, byte for byte; before publishing there is no secret and no list to be had."""
-    contest = _contest(request, slug)
+    contest = find_public(slug)
     files = drawcheck.released_files(contest, drawcheck.public_draws(contest))
     file = next((each for each in files if each.name == name), None)
     if file is None:
@@ -73,7 +65,7 @@ def draw_file(request: HttpRequest, slug: str, name: str) -> HttpResponse:
 @anyone
 def package(request: HttpRequest, slug: str, revision: int | None = None) -> HttpResponse:
     """The results package as it went out with a publication: the newest, or an earlier revision's."""
-    contest, tally = find_published(request, slug, revision)
+    contest, tally = find_published(slug, revision)
     data = bytes(Publication.objects.get(tally=tally).package)
     answer = HttpResponse(data, content_type="application/zip")
     answer["Content-Disposition"] = f'attachment; filename="{_package_name(contest, tally)}"'

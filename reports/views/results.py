@@ -21,14 +21,14 @@ from reports.tables import overall_table, sort_as_asked
 CATEGORY_HEADER = ("place", "team number", "team", "total", "total, 4 decimals", "remark")
 
 
-def find_published(request: HttpRequest, slug: str, revision: int | None = None) -> tuple[Contest, Tally]:
-    """The contest and its public tally; 404 where there is none, as if the contest did not exist.
+def find_public(slug: str) -> Contest:
+    """A contest that has public pages. A practice has none: it is nobody's business but its own people's."""
+    return get_object_or_404(Contest.objects.exclude(kind=Contest.Kind.PRACTICE).select_related("rule_set"), slug=slug)
 
-    A practice is nobody's business but its own people's.
-    """
-    contest = get_object_or_404(Contest.objects.select_related("rule_set"), slug=slug)
-    if contest.kind == Contest.Kind.PRACTICE and not request.viewer.parts(contest):
-        raise Http404("No such result.")
+
+def find_published(slug: str, revision: int | None = None) -> tuple[Contest, Tally]:
+    """The contest and its public tally; 404 where there is none, as if the contest did not exist."""
+    contest = find_public(slug)
     tally = selectors.published_tally(contest, revision)
     if tally is None:
         raise Http404("No such result.")
@@ -39,7 +39,7 @@ def find_published(request: HttpRequest, slug: str, revision: int | None = None)
 @anyone
 def results(request: HttpRequest, slug: str, revision: int | None = None) -> HttpResponse:
     """Champions first, then the categories; how the contest was sealed at the end."""
-    contest, tally = find_published(request, slug, revision)
+    contest, tally = find_published(slug, revision)
     published = selectors.publications(contest)
     lines = seal_lines(contest)
     context = {
@@ -60,7 +60,7 @@ def results(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
 @anyone
 def result_working(request: HttpRequest, slug: str, revision: int, number: int, key: str | None = None) -> HttpResponse:
     """How one box (or a team overall) came to its place: a page, or the inside of a fold-out."""
-    contest, tally = find_published(request, slug, revision)
+    contest, tally = find_published(slug, revision)
     found = selectors.working_of(tally, str(number), key)
     if found is None:
         raise Http404("No such result.")
@@ -73,7 +73,7 @@ def result_working(request: HttpRequest, slug: str, revision: int, number: int, 
 @anyone
 def results_table(request: HttpRequest, slug: str) -> HttpResponse:
     """All teams and categories in one table that sorts by any column."""
-    contest, tally = find_published(request, slug)
+    contest, tally = find_published(slug)
     table = overall_table(results_of(tally))
     sort_as_asked(request, table)
     return render(request, "reports/results_table.html", {"contest": contest, "tally": tally, "table": table})
@@ -83,7 +83,7 @@ def results_table(request: HttpRequest, slug: str) -> HttpResponse:
 @anyone
 def results_csv(request: HttpRequest, slug: str) -> HttpResponse:
     """One row a place: every category, then overall."""
-    contest, tally = find_published(request, slug)
+    contest, tally = find_published(slug)
     found = results_of(tally)
     rows = [(title, *row) for title, places in _groups(found) for row in map(_row, places)]
     return csv_answer(f"{contest.slug}-results.csv", ("category", *CATEGORY_HEADER), rows)
@@ -93,7 +93,7 @@ def results_csv(request: HttpRequest, slug: str) -> HttpResponse:
 @anyone
 def results_xlsx(request: HttpRequest, slug: str) -> HttpResponse:
     """A sheet for every category, and one overall."""
-    contest, tally = find_published(request, slug)
+    contest, tally = find_published(slug)
     sheets = {title: (CATEGORY_HEADER, map(_row, places)) for title, places in _groups(results_of(tally))}
     return xlsx_answer(f"{contest.slug}-results.xlsx", sheets)
 

@@ -74,11 +74,12 @@ def test_a_visitor_learns_nothing_else_of_the_contest(client):
         assert not re.search(rf"\b{box.number}\b(?![0-9a-f])", rest)
 
 
-def test_a_practice_is_for_its_own_people(client):
+def test_a_practice_has_no_public_page(client):
+    """Not for its own people either, who have pages that speak of a practice."""
     contest = drawn(kind=Contest.Kind.PRACTICE)
     for address in (url(contest), url(contest, "draw_file", "public.txt")):
         assert client.get(address).status_code == 404
-        assert client_for(contest, "organiser").get(address).status_code == 200
+        assert client_for(contest, "organiser").get(address).status_code == 404
 
 
 def test_after_publishing_the_shell_agrees_with_every_sum(client, tmp_path):

@@ -102,15 +102,18 @@ KEYERS = "organiser | tally"
 TABLES = "organiser | head_judge | tally | captain"
 NO_TOKEN = always({"all": 401})
 NONE_YET = until("published", {"cook": 404})
-NONE_THERE = always({"cook": 404})  # the team typed in no day and no result of its own
 
 
-def by_box(sample: Sample) -> str:
-    return sample.box
+def by_box(sample: Sample) -> tuple[str, str]:
+    return sample.box, sample.box_judged_first
 
 
 def shipped_set(sample: Sample) -> int:
     return RuleSet.objects.order_by("pk")[0].pk
+
+
+def own_day(sample: Sample) -> object:
+    return sample.own_day
 
 
 def sheet_key(sample: Sample) -> object:
@@ -226,7 +229,9 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/table/<int:table>/news/": see(
         "organiser head_judge tally captain", valid=lambda s: {"category": s.category}
     ),
-    "c/<slug:slug>/rulings/": form("head_judge", asks=(lambda s: f"box={s.box}",)),
+    "c/<slug:slug>/rulings/": form(
+        "head_judge", asks=(lambda s: f"box={s.box}", lambda s: f"box={s.box_judged_first}")
+    ),
     "c/<slug:slug>/rulings/calls/": see("head_judge"),
     "c/<slug:slug>/tally/": see("organiser head_judge tally"),
     "c/<slug:slug>/tally/doubts/": see("organiser head_judge tally"),
@@ -243,7 +248,7 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/tasting/": form(
         "judge", valid=lambda s: {"box": s.box}, **always({"judge": 404})
     ),  # no seat of a practice
-    "c/<slug:slug>/seat/": form("judge", asks=(lambda s: f"box={s.box}",)),
+    "c/<slug:slug>/seat/": form("judge", asks=(lambda s: f"box={s.box}", lambda s: f"box={s.box_judged_first}")),
     "c/<slug:slug>/seat/worker.js": see(EVERYBODY),
     "api/cards/": post(PHONE, valid=lambda s: s.card(), wrong=lambda s: s.card(marks={"taste": "77"}), **NO_TOKEN),
     "api/seat/": see(PHONE, **NO_TOKEN),
@@ -299,37 +304,47 @@ TABLE: dict[str, Page] = {
     # a team's own plan, log and results from elsewhere: private to its accounts
     "teams/<uuid:team>/plan/": form(MEMBERS),
     "teams/<uuid:team>/plan/<uuid:day>/": see(MEMBERS),
-    "teams/<uuid:team>/plan/<uuid:day>/lengths/<slug:key>/": form(MEMBERS),
-    "teams/<uuid:team>/plan/<uuid:day>/change/": form(MEMBERS, valid=lambda s: {}, **NONE_THERE),
-    "teams/<uuid:team>/plan/<uuid:day>/delete/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/plan/<uuid:day>/lengths/<slug:key>/": form(MEMBERS, names={"key": lambda s: "ribs"}),
+    "teams/<uuid:team>/plan/<uuid:day>/change/": form(MEMBERS, names={"day": own_day}),
+    "teams/<uuid:team>/plan/<uuid:day>/delete/": post(MEMBERS, names={"day": own_day}, valid=lambda s: {}),
     "teams/<uuid:team>/log/": see(MEMBERS),
     "teams/<uuid:team>/log/fields/": form(MEMBERS),
-    "teams/<uuid:team>/log/<uuid:day>/<slug:key>/": form(MEMBERS, valid=lambda s: {"do": "notes", "notes": "oak"}),
+    "teams/<uuid:team>/log/<uuid:day>/<slug:key>/": form(
+        MEMBERS, names={"key": lambda s: "ribs"}, valid=lambda s: {"do": "notes", "notes": "oak"}
+    ),
     "teams/<uuid:team>/past/": form(MEMBERS),
-    "teams/<uuid:team>/past/<int:number>/": form(MEMBERS, valid=lambda s: {}, **NONE_THERE),
-    "teams/<uuid:team>/past/<int:number>/flight/": see(MEMBERS, **NONE_THERE),
+    "teams/<uuid:team>/past/<int:number>/": form(MEMBERS, names={"number": lambda s: s.past}),
+    "teams/<uuid:team>/past/<int:number>/flight/": see(MEMBERS, names={"number": lambda s: s.past_of_package}),
     "teams/<uuid:team>/past/import/": form(MEMBERS),
     "teams/<uuid:team>/past/past-results.<slug:ending>": see(MEMBERS, names={"ending": lambda s: "csv"}),
     "teams/<uuid:team>/past/package/": form(MEMBERS, valid=lambda s: {}),
-    "teams/<uuid:team>/past/package/<int:number>/": form(MEMBERS, valid=lambda s: {}, **NONE_THERE),
-    "teams/<uuid:team>/past/package/<int:number>/delete/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
-    # practice at home: the team's own, and there is none of theirs here
+    "teams/<uuid:team>/past/package/<int:number>/": form(MEMBERS, names={"number": lambda s: s.package_aside}),
+    "teams/<uuid:team>/past/package/<int:number>/delete/": post(
+        MEMBERS, names={"number": lambda s: s.package}, valid=lambda s: {}
+    ),
+    # practice at home: its contest is the team's own, and its plates are sealed to the cook too once they are out
     "teams/<uuid:team>/practice/": see(MEMBERS),
     "teams/<uuid:team>/practice/new/": form(MEMBERS),
-    "teams/<uuid:team>/practice/<uuid:practice>/": see(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/serving/": see(MEMBERS, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/out/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/key/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
-    "teams/<uuid:team>/practice/<uuid:practice>/close/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/": see(MEMBERS),
+    "teams/<uuid:team>/practice/<uuid:practice>/serving/": see(
+        MEMBERS, closed={"cook": MOVED}, published={"cook": MOVED}
+    ),
+    "teams/<uuid:team>/practice/<uuid:practice>/out/": post(MEMBERS, valid=lambda s: {}),
+    "teams/<uuid:team>/practice/<uuid:practice>/key/": post(MEMBERS, valid=lambda s: {"reason": "a plate fell"}),
+    "teams/<uuid:team>/practice/<uuid:practice>/close/": post(MEMBERS, valid=lambda s: {"unfinished_too": "on"}),
     "teams/<uuid:team>/practice/<uuid:practice>/draw/<str:name>": see(
-        MEMBERS, names={"name": lambda s: "secret.txt"}, **NONE_THERE
+        MEMBERS,
+        names={"name": lambda s: ("secret.txt", "plan.txt", "public.txt")},
+        **until("closed", {"cook": 404}),
     ),
-    "teams/<uuid:team>/practice/<uuid:practice>/print/": post(MEMBERS, valid=lambda s: {}, **NONE_THERE),
+    "teams/<uuid:team>/practice/<uuid:practice>/print/": post(
+        MEMBERS, valid=lambda s: {"what": "plate-cards", "size": "a4"}
+    ),
     "teams/<uuid:team>/practice/<uuid:practice>/print/<uuid:key>.pdf": see(
-        MEMBERS, names={"key": sheet_key}, **NONE_THERE
-    ),
+        MEMBERS, names={"key": sheet_key}, **always({"cook": 404})
+    ),  # the worker prints it
     "teams/<uuid:team>/practice/<uuid:practice>/sheets/<slug:what>/": see(
-        MEMBERS, names={"what": lambda s: "slips"}, **NONE_THERE
+        MEMBERS, names={"what": lambda s: ("plating-list", "plate-cards", "taster-slips")}, sealed={"cook": 404}
     ),
 }
 

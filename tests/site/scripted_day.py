@@ -33,6 +33,7 @@ from contest.services.seat_tokens import issue_token, text_of
 from contest.services.seating import seat_at_random
 from contest.services.setup import add_category, create_contest, set_tables
 from tests.judging.pages import posted
+from tests.site.belongings import give_belongings, packages_from_elsewhere
 from tests.site.forms import forms_on
 
 STAGES = ("drawn", "turn-in", "judging", "second turn-in", "locked")
@@ -89,6 +90,7 @@ class Chance:
 @contextmanager
 def determined() -> Iterator[tuple[time_machine.Traveller, Chance]]:
     """Clock, chance and the keys of new rows as in every other run."""
+    packages_from_elsewhere()  # made once, and not in one of the runs
     chance = Chance()
     with ExitStack() as stack:
         clock = stack.enter_context(time_machine.travel(datetime(2026, 6, 13, 6, tzinfo=UTC), tick=False))
@@ -134,6 +136,7 @@ class Day:
             set_roles(contest=contest, account=self._account(part), parts={part}, by="organiser")
         for role, team in (("cook", teams[0]), ("other cook", teams[1])):
             TeamMember.objects.create(team=team, account=self._account(role))
+        give_belongings(teams[0], rules, stage="served")
         self._account("stranger")
         administrator = self._account("administrator")
         administrator.is_staff = administrator.is_superuser = True

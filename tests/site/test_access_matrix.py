@@ -8,6 +8,7 @@ contest is refused (403), and for everybody else the contest does not exist (404
 """
 
 import copy
+import itertools
 from collections.abc import Callable
 from typing import Any
 
@@ -26,11 +27,13 @@ from judging.services.tally import close_tally, sign_off
 from reports.services import publish
 from tests import factories
 from tests.site import pages
+from tests.site.belongings import give_belongings
 from tests.site.pages import ACCOUNTS, ANY_ACCOUNT, EVERYBODY, MEMBERS, MOVED, PARTS, ROLES, STATES, TABLE, TO_SIGN_IN
 from tests.site.samples import Sample
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("few_zones", "unrecorded")]
 METHODS = ("GET", "POST")
+PRACTICE = {"preparing": "set up", "sealed": "served", "closed": "closed", "published": "closed"}
 
 #: The method is looked at before the person: three roles are enough where it is not among the page's.
 WRONG_METHOD = ("visitor", "stranger", "organiser")
@@ -85,10 +88,12 @@ def in_state(state: str) -> Contest:
 
 
 class World:
-    """A contest and another one, both in one state, with a client for every role."""
+    """A contest and another one, both in one state, with a client for every role. The cook's practice keeps step."""
 
     def __init__(self, state: str) -> None:
         self.contest, self.other = in_state(state), in_state(state)
+        first = self.contest.entries.order_by("number")[0].team
+        give_belongings(first, self.contest.rule_set, stage=PRACTICE[state])
         self.clients = {role: self._client(role) for role in ROLES}
         self.sample = Sample(self.contest)
 
@@ -150,6 +155,31 @@ def test_every_role_meets_what_the_table_says(state: str) -> None:
                     found = f"{response.status_code} {response.get('Location', '')}"
                     wrong.append(f"{method} {url} as {role}: wanted {wanted or 'to be let in'}, met {found}")
     assert wrong == [], "\n" + "\n".join(wrong)
+
+
+def test_the_contest_of_a_practice_opens_to_nobody_but_its_tasters() -> None:
+    """No page of a contest knows it, whoever asks, its own team included, which has other pages for it. Tasters have
+    their plates and the rules by which they mark.
+    """
+    world = World("sealed")
+    practice = Contest.objects.get(uid=world.sample.practice)
+    seat = practice.tables.get(number=1).seats.get()
+    taster = Client()
+    taster.post("/in/", {"word": word_of(issue_pass(opens="seat", contest=practice, seat=seat))})
+    world.clients["taster"] = taster
+    opened = set()
+    for route, page in TABLE.items():
+        if not route.startswith(("c/", "r/")):
+            continue
+        url = pages.url_of(route, world.sample).replace(f"/{world.contest.slug}/", f"/{practice.slug}/", 1)
+        for method, role in itertools.product(page.methods, world.clients):
+            response = world.send(role, method, url, data_for(page, world.sample))
+            if response.status_code not in (403, 404) and not is_right(TO_SIGN_IN, response):
+                opened.add((route, method, role))
+    scripts = {("c/<slug:slug>/seat/worker.js", "GET", role) for role in world.clients}  # the same for every contest
+    own = {(f"c/<slug:slug>/{path}/", method) for path in ("tasting", "seat") for method in METHODS}
+    own.add(("c/<slug:slug>/rules/", "GET"))
+    assert opened - scripts == {(*each, "taster") for each in own}
 
 
 def test_a_captain_opens_only_the_own_table() -> None:

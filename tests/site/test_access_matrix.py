@@ -9,6 +9,7 @@ contest is refused (403), and for everybody else the contest does not exist (404
 
 import copy
 import itertools
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -155,6 +156,22 @@ def test_every_role_meets_what_the_table_says(state: str) -> None:
                     found = f"{response.status_code} {response.get('Location', '')}"
                     wrong.append(f"{method} {url} as {role}: wanted {wanted or 'to be let in'}, met {found}")
     assert wrong == [], "\n" + "\n".join(wrong)
+
+
+def test_no_team_opens_anothers_things_under_an_address_of_its_own() -> None:
+    world = World("sealed")
+    first, other = (entry.team for entry in world.contest.entries.select_related("team").order_by("number")[:2])
+    asked = 0
+    for route, page in TABLE.items():
+        if page.who != MEMBERS or not re.search(r"<uuid:(day|practice)>|<int:number>", route):
+            continue
+        own = pages.urls_of(route, world.sample)[-1]  # of the days the one typed in: those of contests are shared
+        for method in page.methods:
+            data = data_for(page, world.sample)
+            answer = world.send("other cook", method, own.replace(str(first.uid), str(other.uid)), data)
+            assert answer.status_code == 404, f"{method} {own}"
+            asked += world.send("cook", method, own, data).status_code != 404
+    assert asked > 20  # which are there
 
 
 def test_the_contest_of_a_practice_opens_to_nobody_but_its_tasters() -> None:

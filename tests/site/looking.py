@@ -36,6 +36,8 @@ FAULTS = """
       || element.tagName === "INPUT") continue;
     if (element.scrollWidth > element.clientWidth + 1) faults.push(`clipped: ${name(element)}`);
   }
+  const room = document.querySelector(".rooms [aria-current]")?.getBoundingClientRect();
+  if (room && (room.left < 0 || room.right > root.clientWidth)) faults.push("the open room is out of sight");
   const inSentence = (link) => {
     if (link.tagName !== "A" || getComputedStyle(link).display !== "inline") return false;
     const around = link.parentElement.cloneNode(true);

@@ -35,7 +35,11 @@ def test_a_page_in_order_has_no_fault(browser: Browser) -> None:
         ("<input id=\"n\">", "<input>", "label: Form elements must have labels"),
         (' lang="en"', "", "html-has-lang"),
         ("<h1>", "<h1 style='color: #ccc'>", "color-contrast"),
-        ("<h1>Example", "<p style='overflow: hidden; width: 60px; white-space: nowrap'>too long</p><h1>E", "clipped"),
+        ("<h1>Example", "<p style='overflow: hidden; width: 30px; white-space: nowrap'>too long</p><h1>E", "clipped"),
+        (
+            "<h1>", "<nav class='rooms' style='padding-left: 400px'><a href='/y' aria-current>Y</a></nav><h1>",
+            "the open room is out of sight",
+        ),
         (
             "<label", "<div style='position: fixed; inset: 0; background: #fff'>over it</div><label",
             "focus is hidden behind <div>: <input>",

@@ -7,3 +7,14 @@ if (document.activeElement === null || document.activeElement === document.body)
   if (summary) summary.tabIndex = -1;
   (summary || field)?.focus();
 }
+
+// On a phone the rooms stand in one row that scrolls: the one that is open is in sight.
+function showRoom() {
+  const room = document.querySelector(".rooms [aria-current]");
+  const row = room?.closest("ul");
+  if (!row) return;
+  const from = room.getBoundingClientRect().left - row.getBoundingClientRect().left + row.scrollLeft;
+  row.scrollLeft = from - (row.clientWidth - room.offsetWidth) / 2;
+}
+showRoom();
+window.addEventListener("resize", showRoom);

@@ -4,12 +4,8 @@ A worker may be killed at any moment. Its job's heartbeat then stops, and whoeve
 another worker; after a few attempts it has failed, and says so.
 """
 
-import os
-import secrets
 from datetime import timedelta
-from pathlib import Path
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
@@ -19,20 +15,14 @@ from contest.selectors.draw import standing_draw
 from judging.models import Tally
 from reports.models import PrintJob
 from reports.paper import catalogue
+from reports.paper.held import folder, forget
 from reports.paper.look import Options
+from reports.paper.tasks import forget_print, make_print
 
 #: A worker beats every two seconds: a pause as long as this means that it is gone.
 STALE = timedelta(seconds=15)
 KEPT = timedelta(days=1)
 ATTEMPTS = 3
-
-
-def folder() -> Path:
-    """Where finished prints lie, readable by this account alone."""
-    path = Path(settings.DATA_DIR) / "print"
-    path.mkdir(parents=True, exist_ok=True)
-    os.chmod(path, 0o700)
-    return path
 
 
 def _revision(contest: Contest) -> int:
@@ -63,8 +53,6 @@ def start(*, contest: Contest, what: str, papers: list[str], options: Options, b
 
 
 def _hand_over(job: PrintJob) -> None:
-    from reports.paper.tasks import forget_print, make_print
-
     pk = job.pk
     transaction.on_commit(lambda: make_print.enqueue(pk))
     if job.attempt == 0:
@@ -86,50 +74,6 @@ def look_after(job: PrintJob) -> PrintJob:
     return job
 
 
-def take(pk: int) -> PrintJob | None:
-    """The job for the worker that calls, if it still waits for one."""
-    waiting = PrintJob.objects.filter(pk=pk, state=PrintJob.State.WAITING)
-    with transaction.atomic():
-        job = waiting.select_for_update().first()
-        if job is None:
-            return None
-        job.attempt += 1
-        job.state, job.heartbeat, job.message = PrintJob.State.RUNNING, timezone.now(), ""
-        job.save(update_fields=["attempt", "state", "heartbeat", "message"])
-    return job
-
-
-def take_next() -> PrintJob | None:
-    """The job that has waited longest, for the worker that calls."""
-    for pk in PrintJob.objects.filter(state=PrintJob.State.WAITING).order_by("pk").values_list("pk", flat=True):
-        job = take(pk)
-        if job is not None:
-            return job
-    return None
-
-
-def beat(job: PrintJob, *, progress: int, total: int) -> bool:
-    """Whether the job is still this worker's; its heartbeat and progress move."""
-    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)
-    return bool(own.update(heartbeat=timezone.now(), progress=progress, total=total))
-
-
-def finish(job: PrintJob, *, file: str, pages: int) -> None:
-    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)
-    if not own.update(state=PrintJob.State.DONE, file=file, pages=pages, heartbeat=timezone.now()):
-        (folder() / file).unlink(missing_ok=True)
-
-
-def fail(job: PrintJob, message: str) -> None:
-    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)
-    own.update(state=PrintJob.State.FAILED, message=message[:300])
-
-
-def new_file() -> str:
-    """A name that nobody guesses."""
-    return f"{secrets.token_hex(16)}.pdf"
-
-
 def clear_old() -> int:
     """Delete prints older than a day with their files, and files that no job knows; returns how many jobs went."""
     old = list(PrintJob.objects.filter(made_at__lt=timezone.now() - KEPT))
@@ -144,13 +88,6 @@ def clear_old() -> int:
         except FileNotFoundError:  # another worker was first
             continue
     return len(old)
-
-
-def forget(job: PrintJob) -> None:
-    """Delete a job and its file."""
-    if job.file:
-        (folder() / job.file).unlink(missing_ok=True)
-    job.delete()
 
 
 def jobs_for(contest: Contest, parts: frozenset[str]) -> list[PrintJob]:

@@ -16,7 +16,7 @@ from django.conf import settings
 from django_tasks import task
 
 from reports.models import PrintJob
-from reports.paper import catalogue, jobs
+from reports.paper import catalogue, held
 from reports.paper.look import Options, style_text
 
 BEAT = 1.0
@@ -29,7 +29,7 @@ LANES = min(2, os.cpu_count() or 1)
 @task()
 def make_print(pk: int) -> None:
     """Make the file of a print job, and those of others that wait; does nothing where another worker has it."""
-    job = jobs.take(pk)
+    job = held.take(pk)
     if job is not None:
         run(job)
 
@@ -39,7 +39,7 @@ def forget_print(pk: int) -> None:
     """Delete a print with its file; due a day after it was asked for."""
     job = PrintJob.objects.filter(pk=pk).first()
     if job is not None:
-        jobs.forget(job)
+        held.forget(job)
 
 
 @dataclass
@@ -67,19 +67,19 @@ class Making:
         if time.monotonic() > self.ends:
             self.said["failed"] = "The print took more than ten minutes. Print fewer papers at once."
             self.child.kill()
-        elif not jobs.beat(self.job, progress=self.said.get("progress", 0), total=self.total):
+        elif not held.beat(self.job, progress=self.said.get("progress", 0), total=self.total):
             self.child.kill()
 
     def end(self) -> None:
         """The child has said all it had to say: keep its file, or why there is none."""
         code = self.child.wait()
         if code == 0 and "pages" in self.said:
-            jobs.finish(self.job, file=self.target.name, pages=self.said["pages"])
+            held.finish(self.job, file=self.target.name, pages=self.said["pages"])
             return
         for path in (self.target, Path(f"{self.target}.part")):
             path.unlink(missing_ok=True)
         gone = f"The printing process ended (code {code}). Try again, or print less at once."
-        jobs.fail(self.job, self.said.get("failed") or gone)
+        held.fail(self.job, self.said.get("failed") or gone)
 
     def close(self) -> None:
         """Let go of the child, which ends with its input if it still runs."""
@@ -99,7 +99,7 @@ def run(job: PrintJob | None) -> None:
         while job or made:
             if job and (started := _start(job, heard)):
                 made.append(started)
-            job = jobs.take_next() if len(made) < LANES else None
+            job = held.take_next() if len(made) < LANES else None
             if job or not made:
                 continue
             try:
@@ -128,12 +128,12 @@ def _start(job: PrintJob, heard: "queue.Queue[tuple[Making, dict | None]]") -> M
         work = _work(job)
     except Exception as error:  # one print's fault must not break off the others
         logging.getLogger(__name__).exception("Print %s", job.pk)
-        jobs.fail(job, f"The print failed: {type(error).__name__}: {error}")
+        held.fail(job, f"The print failed: {type(error).__name__}: {error}")
         return None
     if not work["parts"]:
-        jobs.fail(job, "There is nothing to print yet.")
+        held.fail(job, "There is nothing to print yet.")
         return None
-    target = jobs.folder() / jobs.new_file()
+    target = held.folder() / held.new_file()
     making = Making(job, _child(str(target)), target, total=len(work["parts"]) + 1)
     making.beat()
     threading.Thread(target=making.listen, args=(json.dumps(work) + "\n", heard), daemon=True).start()

@@ -16,7 +16,7 @@ from contest.models import Contest
 from contest.qr import reaches_phones, site_address
 from contest.services.log import write_log
 from reports.models import PrintJob
-from reports.paper import catalogue, jobs
+from reports.paper import catalogue, held, jobs
 from reports.paper.catalogue import Paper
 from reports.paper.forms import PrintForm
 from reports.paper.grids import PAGE_NAMES
@@ -128,7 +128,7 @@ def job_file(request: HttpRequest, contest: Contest, key: object, name: str) -> 
     found = _job(request, contest, key)
     if found.state != PrintJob.State.DONE or name != _row(contest, found)["name"]:
         raise Http404("No such print.")
-    path = jobs.folder() / found.file
+    path = held.folder() / found.file
     if not path.exists():
         raise Http404("The file is gone. Print again.")
     _log_ledger(request, contest, found.papers)

@@ -18,7 +18,7 @@ from contest.models import Contest, Team
 from contest.qr import address_of_pass, qr_svg, reaches_phones, site_address
 from contest.services.passes import issue_pass, word_of
 from reports.models import Practice
-from reports.paper import jobs
+from reports.paper import held, jobs
 from reports.paper.grids import PAGE_NAMES
 from reports.paper.look import Options
 from reports.paper.pdf import PACKAGES, can_print
@@ -230,7 +230,7 @@ def practice_file(request: HttpRequest, team: Team, practice: UUID, key: UUID) -
     job = next((job for job in papers.jobs_of(found) if job.key == key and job.file), None)
     if job is None:
         raise Http404("No such print.")
-    file = (jobs.folder() / job.file).open("rb")
+    file = (held.folder() / job.file).open("rb")
     return FileResponse(file, content_type="application/pdf", filename=f"{job.what}.pdf")
 
 

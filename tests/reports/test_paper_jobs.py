@@ -11,7 +11,7 @@ import pytest
 from django.utils import timezone
 
 from reports.models import PrintJob
-from reports.paper import catalogue, child, jobs, pdf, tasks
+from reports.paper import catalogue, child, held, jobs, pdf, tasks
 from reports.paper.look import Options
 from tests import factories
 
@@ -31,13 +31,13 @@ def start(contest, *papers: str, what: str = "score") -> PrintJob:
 def test_a_print_is_made_in_another_process_and_says_how_far_it_is(contest, monkeypatch) -> None:
     job = start(contest, "score", "captains", what="judges-packet")
     seen = []
-    beat = jobs.beat
-    monkeypatch.setattr(jobs, "beat", lambda job, **facts: seen.append(facts) or beat(job, **facts))
+    beat = held.beat
+    monkeypatch.setattr(held, "beat", lambda job, **facts: seen.append(facts) or beat(job, **facts))
     tasks.make_print.call(job.pk)
     job.refresh_from_db()
     assert (job.state, job.message, job.pages, job.attempt) == ("done", "", 7, 1)
     assert {facts["total"] for facts in seen} >= {3}  # a flight's score sheets, its captain's, and writing
-    path = jobs.folder() / job.file
+    path = held.folder() / job.file
     with pdfplumber.open(path) as found:
         assert len(found.pages) == 7
         assert found.doc.catalog["Lang"] == b"en"
@@ -74,7 +74,7 @@ def test_one_task_makes_all_that_waits(contest, monkeypatch, lanes: int) -> None
     assert max(at_once) == lanes
     assert all(each.poll() == 0 for each in alive)
     for job in PrintJob.objects.all():
-        jobs.forget(job)
+        held.forget(job)
 
 
 @BOTH
@@ -93,7 +93,7 @@ def test_a_fault_in_one_print_leaves_the_others_alone(contest, monkeypatch) -> N
     good.refresh_from_db()
     assert (bad.state, bad.message) == ("failed", "The print failed: KeyError: 'turned over'")
     assert (good.state, good.pages) == ("done", 6)
-    jobs.forget(good)
+    held.forget(good)
 
 
 def test_the_printing_process_carries_no_framework() -> None:
@@ -109,7 +109,7 @@ def test_a_print_that_fails_says_why_and_leaves_nothing(contest) -> None:
     tasks.make_print.call(job.pk)
     job.refresh_from_db()
     assert (job.state, job.message) == ("failed", "There is nothing to print yet.")
-    assert list(jobs.folder().glob("*.part")) == []
+    assert list(held.folder().glob("*.part")) == []
     page = factories.client_for(contest, "organiser").get(f"/c/{contest.slug}/paper/")
     assert "There is nothing to print yet." not in page.content.decode()  # the call sheet is not this state's
 
@@ -130,22 +130,22 @@ def test_a_child_that_is_killed_is_told_from_one_that_failed(contest, monkeypatc
 @pytest.mark.django_db
 def test_a_job_goes_to_one_worker_only_and_the_last_alone_may_finish_it(contest) -> None:
     job = start(contest)
-    first = jobs.take(job.pk)
-    assert jobs.take(job.pk) is None
-    assert jobs.beat(first, progress=1, total=4)
+    first = held.take(job.pk)
+    assert held.take(job.pk) is None
+    assert held.beat(first, progress=1, total=4)
     PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE)
     waiting = jobs.look_after(PrintJob.objects.get())
     assert (waiting.state, waiting.attempt) == ("waiting", 1)
-    second = jobs.take(job.pk)
+    second = held.take(job.pk)
     assert second.attempt == 2
-    assert not jobs.beat(first, progress=4, total=4)
-    jobs.fail(first, "too late")
-    late = jobs.folder() / "late.pdf"
+    assert not held.beat(first, progress=4, total=4)
+    held.fail(first, "too late")
+    late = held.folder() / "late.pdf"
     late.write_bytes(b"%PDF-")
-    jobs.finish(first, file="late.pdf", pages=9)
+    held.finish(first, file="late.pdf", pages=9)
     job.refresh_from_db()
     assert (job.state, job.pages, late.exists()) == ("running", 0, False)
-    jobs.finish(second, file="right.pdf", pages=3)
+    held.finish(second, file="right.pdf", pages=3)
     job.refresh_from_db()
     assert (job.state, job.file) == ("done", "right.pdf")
 
@@ -154,7 +154,7 @@ def test_a_job_goes_to_one_worker_only_and_the_last_alone_may_finish_it(contest)
 def test_a_job_is_given_up_after_three_workers(contest) -> None:
     job = start(contest)
     for attempt in (1, 2, 3):
-        assert jobs.take(job.pk).attempt == attempt
+        assert held.take(job.pk).attempt == attempt
         PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE)
         job = jobs.look_after(PrintJob.objects.get())
     assert job.state == "failed"
@@ -163,7 +163,7 @@ def test_a_job_is_given_up_after_three_workers(contest) -> None:
 
 @pytest.mark.django_db
 def test_a_beating_heart_is_left_alone(contest) -> None:
-    job = jobs.take(start(contest).pk)
+    job = held.take(start(contest).pk)
     PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE + timedelta(seconds=2))
     assert jobs.look_after(PrintJob.objects.get()).state == "running"
     assert job.attempt == 1
@@ -173,13 +173,13 @@ def test_a_beating_heart_is_left_alone(contest) -> None:
 def test_prints_go_after_a_day_with_their_files(contest) -> None:
     old, new = start(contest), start(contest)
     for job, name in ((old, "old.pdf"), (new, "new.pdf")):
-        (jobs.folder() / name).write_bytes(b"%PDF-")
+        (held.folder() / name).write_bytes(b"%PDF-")
         PrintJob.objects.filter(pk=job.pk).update(state="done", file=name)
     PrintJob.objects.filter(pk=old.pk).update(made_at=timezone.now() - jobs.KEPT - timedelta(minutes=1))
     assert [job.pk for job in jobs.jobs_for(contest, frozenset({"tally"}))] == [new.pk]  # even before it is deleted
     assert jobs.clear_old() == 1
-    assert [path.name for path in jobs.folder().glob("*.pdf") if path.name in ("old.pdf", "new.pdf")] == ["new.pdf"]
-    jobs.forget(PrintJob.objects.get())
+    assert [path.name for path in held.folder().glob("*.pdf") if path.name in ("old.pdf", "new.pdf")] == ["new.pdf"]
+    held.forget(PrintJob.objects.get())
 
 
 def test_a_full_disk_and_missing_libraries_are_told_in_words() -> None:

@@ -8,7 +8,7 @@ import pytest
 from contest.models import Contest, LogRow
 from judging.services.tally import close_tally, sign_off
 from reports.models import PrintJob
-from reports.paper import catalogue, jobs
+from reports.paper import catalogue, held, jobs
 from reports.paper.look import Options
 from reports.services import publish
 from tests import factories
@@ -91,8 +91,8 @@ def test_asking_for_a_paper_of_another_role_is_refused_and_makes_nothing(state: 
 def test_a_file_opens_only_for_those_who_may_print_it() -> None:
     contest = contest_in("sealed")
     ledger = jobs.start(contest=contest, what="ledger", papers=["ledger"], options=Options(), by="desk")
-    name = jobs.new_file()
-    (jobs.folder() / name).write_bytes(b"%PDF-")
+    name = held.new_file()
+    (held.folder() / name).write_bytes(b"%PDF-")
     PrintJob.objects.update(state="done", file=name, pages=1)
     address = f"/c/{contest.slug}/paper/{ledger.key}/{contest.slug}-ledger.pdf"
     for part in ("organiser", "announcer", "head_judge", "tally"):
@@ -107,7 +107,7 @@ def test_a_file_opens_only_for_those_who_may_print_it() -> None:
     assert answer.status_code == 200
     assert b"".join(answer.streaming_content) == b"%PDF-"
     assert LogRow.objects.filter(what="ledger opened").count() == before + 1
-    jobs.forget(ledger)
+    held.forget(ledger)
 
 
 def test_files_of_an_earlier_draw_are_out_of_reach() -> None:

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from reports.models import PrintJob
-from reports.paper import catalogue, jobs
+from reports.paper import catalogue, held
 from reports.paper.look import Options
 from reports.practice import papers
 from tests.reports.papers import faults, print_papers
@@ -50,8 +50,8 @@ def test_the_plating_list_is_printed_only_while_the_key_is_open():
     evening.cook.post(evening.url("practice_print"), {"what": papers.KEY, "size": "a4"})
     job = PrintJob.objects.get()
     assert job.what == papers.KEY
-    PrintJob.objects.update(state="done", file=jobs.new_file())
-    (jobs.folder() / PrintJob.objects.get().file).write_bytes(b"%PDF-1.7 example")
+    PrintJob.objects.update(state="done", file=held.new_file())
+    (held.folder() / PrintJob.objects.get().file).write_bytes(b"%PDF-1.7 example")
     there = evening.url("practice_file", job.key)
     answer = evening.cook.get(there)
     assert b"".join(answer.streaming_content) == b"%PDF-1.7 example"

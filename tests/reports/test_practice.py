@@ -242,6 +242,15 @@ def test_a_taster_sees_own_plates_alone_and_nothing_of_what_is_on_them():
     assert "/sign-in/" in phone.get(evening.tasting)["Location"]  # the pass ends with the tasting
 
 
+@pytest.mark.parametrize("question", ["preference", "score"])
+def test_a_taster_who_has_no_card_to_fill_in_is_led_to_the_plates(question):
+    evening = Evening(question)
+    phone = evening.phone(1)
+    answer = phone.get(reverse("judging:seat", args=[evening.practice.contest.slug]), follow=True)
+    assert answer.redirect_chain[-1][0] == evening.tasting
+    assert "score sheets" not in answer.content.decode()
+
+
 def test_the_first_answer_stands():
     evening = Evening("preference")
     assert evening.phone(1).post(evening.tasting, {"round": "round-1", "plate": "100"}).status_code == 422

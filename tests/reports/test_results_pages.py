@@ -57,10 +57,10 @@ def test_afterwards_everybody_sees_it():
             assert client.get(address(contest, name)).status_code == 200, (part, name)
 
 
-def test_a_practice_is_for_its_own_people(client):
+def test_a_practice_has_no_page_of_results_for_anybody(client):
     contest = make_published(kind=Contest.Kind.PRACTICE)
     assert client.get(address(contest)).status_code == 404
-    assert client_for(contest, "organiser").get(address(contest)).status_code == 200
+    assert client_for(contest, "organiser").get(address(contest)).status_code == 404
 
 
 def test_champions_first_then_places_with_names(client):

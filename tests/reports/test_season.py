@@ -221,6 +221,8 @@ def test_pages_of_a_season_carry_no_inline_style_and_name_their_pictures(signed_
             assert picture.get("aria-labelledby").split()[0] == picture.find(f"{SVG}title").get("id")
     trends = client.get(reverse("reports:season_trends", args=[team.uid, group])).text
     assert len(pictures(trends)) == 1 + 2 + 3  # all boxes, two categories, three criteria
+    assert trends.count("dashed: the season’s line") == 1  # what the signs mean, for all of them
+    assert trends.count("the tallest bar is") == len(pictures(trends))
     assert all(picture.find(f"{SVG}polyline").get("stroke-dasharray") for picture in pictures(trends))
 
 

@@ -16,8 +16,6 @@ from reports.season.past import keep_result
 from tests.running import close_and_publish, run_day
 
 BY = "a member"
-#: How far the practice is on.
-STAGES = ("set up", "served", "closed")
 
 
 @cache
@@ -32,7 +30,10 @@ def packages_from_elsewhere() -> list[bytes]:
 
 
 def give_belongings(team: Team, rule_set: RuleSet, *, stage: str) -> None:
-    """A day and a result typed in, a package kept and one of which nobody said yet which team it is, a practice."""
+    """A day and a result typed in, a package kept and one of which nobody said yet which team it is, and a practice.
+
+    `stage` of the practice: "set up", "served" with one answer in, or "closed".
+    """
     at = datetime(2026, 7, 4, 12, tzinfo=UTC)
     keep_own_day(team=team, row=None, name="Riverside", date=at.date(), time_zone="UTC", dishes=[("ribs", "Ribs", at)])
     keep_result(team=team, contest_name="Millpond", date=date(2025, 5, 2), category="Ribs", place=3, field=14)

@@ -8,7 +8,6 @@ import hashlib
 import io
 import json
 import re
-import zipfile
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -204,14 +203,11 @@ def _route_of(path: str) -> str:
 
 
 def _text(body: bytes) -> str:
-    """Text as it is; of a PDF its text; of a workbook and a package the files in it, but not when they were packed."""
+    """Text as it is; of a PDF its text; of anything else its bytes."""
     if body.startswith(b"%PDF-"):
         import pdfplumber
 
         return text_of(pdfplumber.open(io.BytesIO(body)))
-    if zipfile.is_zipfile(io.BytesIO(body)):
-        with zipfile.ZipFile(io.BytesIO(body)) as packed:
-            return "\n".join(f"{name}\n{_text(packed.read(name))}" for name in packed.namelist())
     try:
         return body.decode()
     except UnicodeDecodeError:

@@ -8,10 +8,13 @@ import hashlib
 import json
 import os
 import random
+import time
+import zipfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from typing import Any
 from unittest import mock
 
 import time_machine
@@ -87,6 +90,16 @@ class Chance:
         return found[:size]
 
 
+_from_file = zipfile.ZipInfo.from_file
+
+
+def _packed_now(*file: Any, **more: Any) -> zipfile.ZipInfo:
+    """A file that goes into a workbook bears its time on the disk, which no frozen clock reaches."""
+    found = _from_file(*file, **more)
+    found.date_time = time.localtime()[:6]
+    return found
+
+
 @contextmanager
 def determined() -> Iterator[tuple[time_machine.Traveller, Chance]]:
     """Clock, chance and the keys of new rows as in every other run."""
@@ -96,6 +109,7 @@ def determined() -> Iterator[tuple[time_machine.Traveller, Chance]]:
         clock = stack.enter_context(time_machine.travel(datetime(2026, 6, 13, 6, tzinfo=UTC), tick=False))
         stack.enter_context(mock.patch.object(os, "urandom", chance))
         stack.enter_context(mock.patch.object(random, "_urandom", chance))
+        stack.enter_context(mock.patch.object(zipfile.ZipInfo, "from_file", _packed_now))
         with connection.cursor() as cursor:  # SQLite takes its counters back with the transaction
             for statement in connection.ops.sequence_reset_sql(no_style(), apps.get_models()):
                 cursor.execute(statement)

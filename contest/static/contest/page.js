@@ -8,13 +8,14 @@ if (document.activeElement === null || document.activeElement === document.body)
   (summary || field)?.focus();
 }
 
-// On a phone the rooms stand in one row that scrolls: the one that is open is in sight.
-function showRoom() {
+// On a phone the rooms stand in one row that scrolls: the one that is open is in sight, at first and when the row gets
+// another width. Whoever scrolls it stays where they are: a phone's window changes its height all the time.
+{
   const room = document.querySelector(".rooms [aria-current]");
   const row = room?.closest("ul");
-  if (!row) return;
-  const from = room.getBoundingClientRect().left - row.getBoundingClientRect().left + row.scrollLeft;
-  row.scrollLeft = from - (row.clientWidth - room.offsetWidth) / 2;
+  const show = () => {
+    const from = room.getBoundingClientRect().left - row.getBoundingClientRect().left + row.scrollLeft;
+    row.scrollLeft = from - (row.clientWidth - room.offsetWidth) / 2;
+  };
+  if (row) new ResizeObserver(show).observe(row);
 }
-showRoom();
-window.addEventListener("resize", showRoom);

@@ -39,7 +39,7 @@ TREES = (
     "Alder", "Birch", "Cedar", "Elm", "Fir", "Hazel", "Hornbeam", "Juniper", "Larch", "Linden", "Maple", "Oak",
     "Pine", "Poplar", "Rowan", "Spruce", "Willow", "Yew",
 )  # fmt: skip
-_numbers = count(1)
+_numbers = count(1001)  # of four figures: never taken for the number of a box on a page
 
 
 def make_account(name: str | None = None) -> Account:

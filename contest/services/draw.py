@@ -8,8 +8,8 @@ from django.db import transaction
 
 from contest.models import Box, Contest, Draw, DrawCeremony, Entry, Pairing
 from contest.rules import draw as rules
-from contest.rules.commitment import commitment, public_text, secret_text, sha256
 from contest.rules.draw import DrawRefused
+from contest.rules.draw.commitment import commitment, public_text, secret_text, sha256
 from contest.rules.ruleset import to_toml
 from contest.selectors.draw import draw_request, held_categories, problems
 from contest.selectors.rules import category_document, contest_rules

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from contest.models import Box, Category, Contest, Draw, Entry, Seat, Table
-from contest.rules.commitment import words_in
+from contest.rules.draw.commitment import words_in
 from contest.selectors.draw import against_redraw
 from contest.services.draw import DrawRefused, draw_boxes, held
 from contest.services.log import write_log

@@ -11,7 +11,7 @@ from contest.access import for_parts
 from contest.forms.draw import RedrawForm, WordsForm
 from contest.models import Contest
 from contest.qr import address_of_pass, qr_svg
-from contest.rules.commitment import words_in
+from contest.rules.draw.commitment import words_in
 from contest.selectors.boxes import recorded
 from contest.selectors.draw import (
     against_redraw,

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Box, Category, Contest, Draw, Pass, RuleSet, Seat, Table, Team
-from contest.rules.commitment import commitment, public_text, secret_text, seed_of, sha256
+from contest.rules.draw.commitment import commitment, public_text, secret_text, seed_of, sha256
 from contest.selectors.people import fold
 from contest.services.log import write_log
 from contest.services.passes import issue_pass

@@ -12,8 +12,8 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from contest.rules.commitment import read_draw_text
 from contest.rules.csvfile import read
+from contest.rules.draw.commitment import read_draw_text
 from contest.rules.ruleset import RuleSet, parse
 from contest.rules.say import number_text, total_text
 from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns

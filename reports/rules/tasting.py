@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from contest.rules.boxnumbers import draw_numbers
+from contest.rules.draw.boxnumbers import draw_numbers
 from contest.rules.generator import Generator
 
 ALGORITHM = "fairbox-tasting-1"

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any
 
-from contest.rules.commitment import public_text, read_draw_text, seed_of, words_in
 from contest.rules.csvfile import read
 from contest.rules.draw import Placed, recompute
+from contest.rules.draw.commitment import public_text, read_draw_text, seed_of, words_in
 from contest.rules.ruleset import RuleSet, parse
 from contest.rules.say import number_text
 from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_GET
 
 from contest.access import anyone
 from contest.models import Contest
-from contest.rules.commitment import words_in
+from contest.rules.draw.commitment import words_in
 from contest.selectors.draw import commitment_before_draw
 from judging.models import Tally
 from reports import drawcheck

@@ -17,7 +17,7 @@ from statistics import median
 from edgar_design.designs import generate_design
 
 from contest.rules.draw import Placed, draw_from_seed
-from contest.rules.quality import quality_of
+from contest.rules.draw.quality import quality_of
 from tests.contest.rules.requests import full
 
 # (teams, tables, categories): repeats, largest concurrence, E_A, E_B, seconds

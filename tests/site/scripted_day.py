@@ -26,7 +26,7 @@ from django.test import Client
 
 from contest.models import Account, Box, Contest, Pairing, Pass, RuleSet, TeamMember
 from contest.rules import draw as draw_rules
-from contest.rules.drawrequest import DrawRequest, Placed
+from contest.rules.draw.request import DrawRequest, Placed
 from contest.rules.ruleset import shipped_text
 from contest.services.passes import issue_pass, word_of
 from contest.services.people import add_entry, add_judge

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from contest.models import Pairing, TurnIn
 from contest.rules.draw import draw_from_seed
-from contest.rules.drawrequest import DrawRequest, Placed
-from contest.rules.quality import quality_of
+from contest.rules.draw.quality import quality_of
+from contest.rules.draw.request import DrawRequest, Placed
 from contest.selectors import boxes as box_selectors
 from contest.selectors.pairing import entry_of_boxes
 from contest.services import draw as draw_services

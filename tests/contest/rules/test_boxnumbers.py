@@ -2,7 +2,7 @@ from collections import Counter
 
 import pytest
 
-from contest.rules.boxnumbers import PoolTooSmall, check_pool, draw_numbers, pool, swaps, upside_down
+from contest.rules.draw.boxnumbers import PoolTooSmall, check_pool, draw_numbers, pool, swaps, upside_down
 from contest.rules.generator import Generator
 
 FOUR = {"chicken": 36, "ribs": 36, "pork": 36, "brisket": 36}

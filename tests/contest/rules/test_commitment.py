@@ -3,7 +3,8 @@ import subprocess
 
 import pytest
 
-from contest.rules.commitment import (
+from contest.rules.draw import Placed, make_draw, recompute
+from contest.rules.draw.commitment import (
     commitment,
     draw_text,
     public_text,
@@ -11,7 +12,6 @@ from contest.rules.commitment import (
     secret_text,
     seed_of,
 )
-from contest.rules.draw import Placed, make_draw, recompute
 from tests.contest.rules.requests import full
 
 SECRET = secret_text(bytes(range(32)))

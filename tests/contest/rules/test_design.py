@@ -10,14 +10,14 @@ from scipy.optimize import linear_sum_assignment
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
-from contest.rules.criterion import key_of
-from contest.rules.cyclic import cyclic_seats
-from contest.rules.design import Layout, seat_teams
-from contest.rules.exchange import Exchange
+from contest.rules.draw.criterion import key_of
+from contest.rules.draw.cyclic import cyclic_seats
+from contest.rules.draw.design import Layout, seat_teams
+from contest.rules.draw.exchange import Exchange
+from contest.rules.draw.matching import assign, find_shortage
+from contest.rules.draw.serving import serve
+from contest.rules.draw.trades import Trades
 from contest.rules.generator import Generator
-from contest.rules.matching import assign, find_shortage
-from contest.rules.serving import serve
-from contest.rules.trades import Trades
 
 
 def layout(teams, tables, categories, barred=(), skip=0.0, rng=None, most=None):

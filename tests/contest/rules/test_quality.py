@@ -6,8 +6,8 @@ from math import comb
 import pytest
 
 from contest.rules.draw import Placed, draw_from_seed
-from contest.rules.leastrepeats import least_repeats
-from contest.rules.quality import bound_a, bound_b, efficiency, quality_of
+from contest.rules.draw.leastrepeats import least_repeats
+from contest.rules.draw.quality import bound_a, bound_b, efficiency, quality_of
 from tests.contest.rules.requests import full
 
 

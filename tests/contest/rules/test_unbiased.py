@@ -13,7 +13,8 @@ from itertools import combinations
 import pytest
 from scipy.stats import chi2
 
-from contest.rules import design, draw
+from contest.rules import draw
+from contest.rules.draw import design
 from tests.contest.rules.requests import full
 
 TEAMS, TABLES, CATEGORIES, DRAWS = 12, 3, 3, 240

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from contest.rules import boxnumbers
-from contest.rules.matching import Shortage, find_shortage
+from contest.rules.draw import boxnumbers
+from contest.rules.draw.matching import Shortage, find_shortage
 
 
 class DrawRefused(ValueError):

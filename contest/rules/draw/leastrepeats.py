@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Sequence
 
-from contest.rules.drawrequest import Placed
+from contest.rules.draw.request import Placed
 
 
 def least_repeats(placed: Sequence[Placed], forbidden: Collection[tuple[int, int]] = ()) -> int:

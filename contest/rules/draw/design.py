@@ -13,12 +13,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from contest.rules.criterion import Key, key_of
-from contest.rules.cyclic import cyclic_seats
-from contest.rules.exchange import Exchange
+from contest.rules.draw.criterion import Key, key_of
+from contest.rules.draw.cyclic import cyclic_seats
+from contest.rules.draw.exchange import Exchange
+from contest.rules.draw.matching import assign
+from contest.rules.draw.trades import Trades
 from contest.rules.generator import Generator
-from contest.rules.matching import assign
-from contest.rules.trades import Trades
 
 Progress = Callable[[float], None]
 Seats = list[dict[int, int]]

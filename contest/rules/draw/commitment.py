@@ -13,7 +13,7 @@ import hashlib
 import unicodedata
 from collections.abc import Iterable
 
-from contest.rules.drawrequest import DrawRequest, Placed
+from contest.rules.draw.request import DrawRequest, Placed
 
 ALGORITHM = "fairbox-draw-1"
 """Changes whenever the same request and seed would give another draw."""

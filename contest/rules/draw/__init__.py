@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from contest.rules import boxnumbers
-from contest.rules.commitment import commitment, draw_text, read_draw_text, seed_of, sha256
-from contest.rules.design import Layout, seat_teams
-from contest.rules.drawrequest import DrawRefused, DrawRequest, Placed, check
+from contest.rules.draw import boxnumbers
+from contest.rules.draw.commitment import commitment, draw_text, read_draw_text, seed_of, sha256
+from contest.rules.draw.design import Layout, seat_teams
+from contest.rules.draw.quality import Quality, quality_of
+from contest.rules.draw.request import DrawRefused, DrawRequest, Placed, check
+from contest.rules.draw.serving import serve
 from contest.rules.generator import Generator
-from contest.rules.quality import Quality, quality_of
-from contest.rules.serving import serve
 
 __all__ = [
     "DrawRefused",

@@ -16,8 +16,8 @@ from math import floor, inf, sqrt
 
 import numpy as np
 
-from contest.rules.drawrequest import Placed
-from contest.rules.leastrepeats import least_repeats
+from contest.rules.draw.leastrepeats import least_repeats
+from contest.rules.draw.request import Placed
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 Every rule takes rows in card order (weighted mark, marks in sheet order, seat) and answers with the rows kept, in
 order, and the rows gone with a reason each. A new rule is one function here and one row of RULES, beside its row in
-contest.rules.ruleset_parts.DROPS.
+contest.rules.ruleset.parts.DROPS.
 """
 
 from collections.abc import Callable, Mapping, Sequence

@@ -1,6 +1,6 @@
 """Tie-breaks, tried in order on those still tied.
 
-A new one is one function and one row of RULES, beside its row in contest.rules.ruleset_parts.TIE_BREAKS.
+A new one is one function and one row of RULES, beside its row in contest.rules.ruleset.parts.TIE_BREAKS.
 """
 
 from collections.abc import Callable, Mapping, Sequence

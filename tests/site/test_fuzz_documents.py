@@ -219,7 +219,7 @@ class Reader:
         if "Traceback" in out + err:
             raise Fault(f"{name} shows a traceback: {err[:600]}")
 
-    rules = str(Path(SITE) / "contest/rules/sets/taste-double.toml")
+    rules = str(Path(SITE) / "contest/rules/ruleset/sets/taste-double.toml")
 
     def cards(self, data: bytes) -> int:
         return self.run("tally", self.file("cards.csv", data), "--rules", self.rules, "--seed", "x")

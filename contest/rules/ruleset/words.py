@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 
-from contest.rules.ruleset_parts import Drop, RuleSet, TieBreak
+from contest.rules.ruleset.parts import Drop, RuleSet, TieBreak
 from contest.rules.say import count, counted, listed, number_text, sentence
 
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from contest.rules.ruleset_parts import (
+from contest.rules.ruleset.parts import (
     DEFAULT_ALPHA,
     DEFAULT_LIMIT,
     DROP_WHEN_SHORT,

@@ -10,8 +10,8 @@ from decimal import Decimal
 from functools import cache
 from pathlib import Path
 
-from contest.rules.ruleset_document import from_document, to_document
-from contest.rules.ruleset_parts import (
+from contest.rules.ruleset.document import from_document, to_document
+from contest.rules.ruleset.parts import (
     DROP_WHEN_SHORT,
     DROPS,
     NOT_JUDGED,
@@ -25,7 +25,7 @@ from contest.rules.ruleset_parts import (
     Scale,
     TieBreak,
 )
-from contest.rules.ruleset_words import in_words, span_text, steps_text, tie_break_text
+from contest.rules.ruleset.words import in_words, span_text, steps_text, tie_break_text
 
 __all__ = [
     "DROPS",

@@ -1,19 +1,7 @@
 from django.urls import path
 
-from reports.views import (
-    agreement,
-    backups,
-    cooklog,
-    drawcheck,
-    names,
-    paper,
-    past,
-    plan,
-    practice,
-    results,
-    season,
-    sheets,
-)
+from reports.results.views import drawcheck, names, results, sheets
+from reports.views import agreement, backups, cooklog, paper, past, plan, practice, season
 
 app_name = "reports"
 urlpatterns = [

@@ -14,7 +14,7 @@ from judging.models import Ruling
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule, withdraw_ruling
 from judging.services.tally import close_tally, sign_off
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.factories import make_contest
 
 CRITERIA = ("appearance", "taste", "tenderness")

@@ -54,9 +54,9 @@ from reports.demo.scenario import (
 )
 from reports.demo.simulate import Scale, Simulation, tie
 from reports.models import SeasonWork, SeverityFit, Worked
+from reports.results.publishing import publish
 from reports.season import work
 from reports.season.own import own_key
-from reports.services import publish
 
 Say = Callable[[str], None]
 Sheet = dict[str, dict[str, Decimal]]  # box number -> criterion -> mark

@@ -10,26 +10,25 @@ from contest.rules.ruleset import in_words
 from contest.selectors.draw import standing_draw
 from contest.selectors.rules import contest_rules
 from judging.models import Tally
-from reports import selectors
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet, qr_picture
-from reports.sealing import seal_lines, seal_summary
-from reports.selectors import Place, results_of
-from reports.sheets import SheetBox, sheet_of
+from reports.results.places import Place, calls, published_tally, results_of, signed_tally
+from reports.results.sealing import seal_lines, seal_summary
+from reports.results.sheets import SheetBox, sheet_of
 
 
 def call_sheet(contest: Contest, options: Options) -> list[Sheet]:
     """Category by category from the last place called up to the first, then reserve and grand champion."""
-    tally = selectors.signed_tally(contest)
+    tally = signed_tally(contest)
     if tally is None:
         return []
-    called, champions = selectors.calls(contest, tally)
+    called, champions = calls(contest, tally)
     return [Sheet("calls", {"contest": contest, "tally": tally, "called": called, "champions": champions})]
 
 
 def results_book(contest: Contest, options: Options) -> list[Sheet]:
     """Standings, workings in the public's words, and how the contest was sealed. No table, seat or judge."""
-    tally = selectors.published_tally(contest)
+    tally = published_tally(contest)
     if tally is None:
         return []
     results = results_of(tally)
@@ -160,10 +159,10 @@ class Certificate:
 
 def certificates(contest: Contest, options: Options) -> list[Sheet]:
     """For the champions, and for every place that is called."""
-    tally = selectors.published_tally(contest)
+    tally = published_tally(contest)
     if tally is None:
         return []
-    called, champions = selectors.calls(contest, tally)
+    called, champions = calls(contest, tally)
     made = [
         Certificate(call.title, place.name, "all categories together", champion=True)
         for call in reversed(champions)

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from django.template.loader import render_to_string
 
 from contest.models import Contest
-from reports import selectors
 from reports.paper import after, before, desk, tables
 from reports.paper.look import Options, label_rules, page_rules
 from reports.paper.pdf import Part
 from reports.paper.sheet import Sheet
 from reports.practice import papers as practice
+from reports.results.places import signed_tally
 
 SEALED_SIDE = frozenset({"organiser", "head_judge", "tally"})
 ACCOUNTS = SEALED_SIDE | {"announcer", "desk"}
@@ -97,7 +97,7 @@ def is_due(contest: Contest, since: str) -> bool:
     if since == "drawn":
         return contest.is_drawn
     if since == "signed":
-        return selectors.signed_tally(contest) is not None
+        return signed_tally(contest) is not None
     if since == "published":
         return contest.state == Contest.State.PUBLISHED
     return True

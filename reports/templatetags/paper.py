@@ -2,7 +2,7 @@
 
 from django import template
 
-from reports.sheets import SheetBox
+from reports.results.sheets import SheetBox
 
 register = template.Library()
 

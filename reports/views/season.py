@@ -12,6 +12,7 @@ from contest.exports import csv_answer, xlsx_answer
 from contest.models import Contest, Entry, Team
 from reports.models import PastResult
 from reports.practice import shown as practice
+from reports.results.tables import sort_as_asked
 from reports.season import flights, trends, work
 from reports.season.boxes import SeasonBox, TeamSeason, season_of, usable
 from reports.season.days import zone_of
@@ -19,7 +20,6 @@ from reports.season.own import members_of
 from reports.season.seasons import group_key
 from reports.season.tables import HEADER, box_table, export_rows
 from reports.season.words import telling_box
-from reports.tables import sort_as_asked
 
 
 def _find(team: Team, group: str | None) -> TeamSeason:

@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from judging.models import Card, Mark, Reading
 from judging.services.tally import close_tally, sign_off
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.factories import client_for, make_contest, make_drawn, take_in
 
 MOST_SECONDS = 0.150

@@ -25,7 +25,7 @@ from judging.services.tally import close_tally, sign_off
 from reports.models import PrintJob
 from reports.paper import catalogue, jobs, tasks
 from reports.paper.look import Options
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.bench.bench_pages import fill
 from tests.factories import make_contest, make_drawn
 

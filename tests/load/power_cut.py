@@ -266,7 +266,7 @@ def run_day() -> None:
     from judging.services.phones import PhoneCard, hand_in_card
     from judging.services.rulings import rule
     from judging.services.tally import close_tally, sign_off
-    from reports.services import publish
+    from reports.results.publishing import publish
     from tests.factories import make_contest
 
     contest = make_contest(teams=4, tables=1, seats=3, categories=("chicken",), rules="plain-points", phones=True)

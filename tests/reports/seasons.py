@@ -4,9 +4,9 @@ from datetime import date
 
 from contest.models import Contest, Judge, Season, Sitting, Team, TeamMember
 from judging.services.tally import close_tally, sign_off
+from reports.results.publishing import publish
 from reports.season.fits import fit_season
 from reports.season.seasons import group_key
-from reports.services import publish
 from tests.factories import make_account, make_card, make_contest, make_drawn, take_in
 
 #: Marks by seat: six judges who differ a little; by box: what it is worth.

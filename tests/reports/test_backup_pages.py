@@ -23,7 +23,7 @@ from reports.backup import make as making
 from reports.backup.archive import BackupError
 from reports.backup.make import folder, keep_newest, make, target_of
 from reports.backup.tasks import asked_for
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.factories import client_for, make_card, make_contest, make_drawn, mark_everything, take_in
 
 pytestmark = pytest.mark.django_db(transaction=True)

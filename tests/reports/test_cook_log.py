@@ -9,6 +9,7 @@ import pytest
 
 from judging.services.tally import close_tally, sign_off
 from reports.models import CookDay, CookLog, CookNote, TeamField
+from reports.results.publishing import publish
 from reports.rules.safety import caution
 from reports.season import cooklog
 from reports.season.boxes import Adjusted, season_of
@@ -16,7 +17,6 @@ from reports.season.compared import compared, cooks_of
 from reports.season.days import find_day
 from reports.season.fits import fit_season
 from reports.season.past import keep_result
-from reports.services import publish
 from tests.factories import make_card, make_contest, make_drawn, mark_everything, take_in
 from tests.reports.cooks import clock, make_cook, page
 

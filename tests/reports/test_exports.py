@@ -18,7 +18,7 @@ from contest.rules.say import total_text
 from judging.rules.tally import Box, Card
 from judging.rules.tally import tally as tally_boxes
 from judging.services.tally import close_tally, sign_off
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.factories import make_contest, make_drawn, mark_everything, take_in, unguarded
 
 # The signs that start a formula: OWASP, "CSV Injection", https://owasp.org/www-community/attacks/CSV_Injection

@@ -11,7 +11,7 @@ import pytest
 from contest.models import Contest, Sitting, Team
 from judging.models import Tally
 from reports.models import ImportedContest, PastResult, SeasonWork, SeverityFit, TeamAlias
-from reports.packaging import package_files
+from reports.results.packaging import package_files
 from reports.rules.packageread import read_contest
 from reports.season import packages, work
 from reports.season.boxes import season_of

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from contest.models import Draw, LogChain
 from judging.models import Tally
-from reports.packaging import package_files
+from reports.results.packaging import package_files
 from reports.rules.package import SUMS, pack, sums_text, unpack
 from reports.rules.verify import verify
 from tests.reports import second_verifier

@@ -12,7 +12,7 @@ import pytest
 from contest.models import Contest, Sitting
 from judging.services.tally import close_tally, sign_off
 from reports.paper.catalogue import PAPERS
-from reports.services import publish
+from reports.results.publishing import publish
 from tests import factories
 from tests.reports.papers import MM, faults, letters_on, print_papers, text_of
 

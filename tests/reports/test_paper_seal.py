@@ -10,7 +10,7 @@ from judging.services.tally import close_tally, sign_off
 from reports.models import PrintJob
 from reports.paper import catalogue, held, jobs
 from reports.paper.look import Options
-from reports.services import publish
+from reports.results.publishing import publish
 from tests import factories
 from tests.reports.papers import print_papers, text_of
 

@@ -10,8 +10,8 @@ from contest.models import Category, Contest, LogRow
 from judging.models import Mark, Reading, Tally
 from judging.services.tally import close_tally, revise, sign_off, unlock_marks
 from reports.models import Publication
-from reports.selectors import calls, results_of
-from reports.services import PublishRefused, publish
+from reports.results.places import calls, results_of
+from reports.results.publishing import PublishRefused, publish
 from tests.factories import client_for, make_contest, make_drawn, mark_everything, take_in, unguarded
 
 pytestmark = pytest.mark.django_db

@@ -8,7 +8,7 @@ from contest.services.log import write_log
 from contest.services.passes import issue_pass, reissue_pass
 from contest.services.sealing import open_seal
 from judging.services.tally import close_tally, sign_off
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.factories import client_for, make_contest, make_drawn, mark_everything, take_in, unguarded
 
 pytestmark = pytest.mark.django_db

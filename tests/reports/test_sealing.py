@@ -15,12 +15,12 @@ from contest.services.setup import declare_one_person
 from judging.models import Reading
 from judging.services.cards import hand_in_sheet
 from judging.services.tally import revise, sign_off, unlock_marks
-from reports.packaging import package_files
 from reports.paper import catalogue
 from reports.paper.look import Options
+from reports.results.packaging import package_files
+from reports.results.publishing import publish
 from reports.rules.package import unpack
 from reports.rules.verify import verify
-from reports.services import publish
 from tests.factories import client_for, give_part, make_account
 from tests.running import close_and_publish, run_day
 

@@ -8,7 +8,7 @@ from django.urls import reverse
 from contest.models import Account, TeamMember
 from judging.models import Mark
 from judging.services.tally import close_tally, sign_off
-from reports.services import publish
+from reports.results.publishing import publish
 from tests.factories import client_for, make_account, make_contest, make_drawn, mark_everything, take_in
 
 pytestmark = pytest.mark.django_db

@@ -25,7 +25,7 @@ from contest.models import Account, Contest, ContestRole, TeamMember
 from contest.services.passes import issue_pass, word_of
 from contest.services.roles import give_role, make_helper, set_roles
 from judging.services.tally import close_tally, sign_off
-from reports.services import publish
+from reports.results.publishing import publish
 from tests import factories
 from tests.site import pages
 from tests.site.belongings import give_belongings

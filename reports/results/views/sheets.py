@@ -11,9 +11,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 from contest.access import anyone, for_team, signed_in
 from contest.models import Contest, Entry, Team, TeamMember
 from judging.models import Tally
-from reports.forms import CookAccountForm
-from reports.services import claim_team
-from reports.sheets import past_contests, sheet_of
+from reports.results.forms import CookAccountForm
+from reports.results.publishing import claim_team
+from reports.results.sheets import past_contests, sheet_of
 
 
 def _find(slug: str, key: uuid.UUID) -> tuple[Contest, Entry, Tally]:

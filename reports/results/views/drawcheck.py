@@ -10,11 +10,11 @@ from contest.models import Contest
 from contest.rules.draw.commitment import words_in
 from contest.selectors.draw import commitment_before_draw
 from judging.models import Tally
-from reports import drawcheck
 from reports.models import Publication
+from reports.results import drawcheck
+from reports.results.places import published_tally
+from reports.results.views.results import find_public, find_published
 from reports.rules.package import public_name
-from reports.selectors import published_tally
-from reports.views.results import find_public, find_published
 
 
 @require_GET

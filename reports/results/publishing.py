@@ -7,7 +7,7 @@ from contest.models import Account, Contest, Team, TeamMember
 from contest.services.log import write_log
 from judging.services.tally import newest_tally
 from reports.models import Publication
-from reports.packaging import packed
+from reports.results.packaging import packed
 from reports.season.work import ask_for
 
 

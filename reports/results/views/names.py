@@ -10,10 +10,10 @@ from django.views.decorators.http import require_GET, require_POST
 from contest import day
 from contest.access import for_parts
 from contest.models import Contest
-from reports import selectors
-from reports.forms import PublishForm
-from reports.services import PublishRefused, publish
-from reports.sheets import sheet_entries
+from reports.results.forms import PublishForm
+from reports.results.places import calls, signed_tally
+from reports.results.publishing import PublishRefused, publish
+from reports.results.sheets import sheet_entries
 
 
 @require_GET
@@ -39,8 +39,8 @@ def publish_result(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 
 def _page(request: HttpRequest, contest: Contest, form: PublishForm, status: int = 200) -> HttpResponse:
-    tally = selectors.signed_tally(contest)
-    called, champions = selectors.calls(contest, tally) if tally else ([], [])
+    tally = signed_tally(contest)
+    called, champions = calls(contest, tally) if tally else ([], [])
     context = {
         "contest": contest,
         "tally": tally,

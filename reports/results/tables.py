@@ -9,7 +9,7 @@ from django.http import HttpRequest
 from django.utils.html import format_html
 
 from judging.templatetags.tally import points
-from reports.selectors import Place, Results
+from reports.results.places import Place, Results
 
 FIGURE = {"th": {"class": "fig"}, "td": {"class": "fig"}}
 LAST = 10**6

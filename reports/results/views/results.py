@@ -13,10 +13,9 @@ from contest.rules.ruleset import in_words
 from contest.selectors.rules import contest_rules
 from judging.models import Tally
 from judging.templatetags.tally import tie_words
-from reports import selectors
-from reports.sealing import seal_lines, seal_summary
-from reports.selectors import Place, Results, results_of
-from reports.tables import overall_table, sort_as_asked
+from reports.results.places import Place, Results, publications, published_tally, results_of, working_of
+from reports.results.sealing import seal_lines, seal_summary
+from reports.results.tables import overall_table, sort_as_asked
 
 CATEGORY_HEADER = ("place", "team number", "team", "total", "total, 4 decimals", "remark")
 
@@ -29,7 +28,7 @@ def find_public(slug: str) -> Contest:
 def find_published(slug: str, revision: int | None = None) -> tuple[Contest, Tally]:
     """The contest and its public tally; 404 where there is none, as if the contest did not exist."""
     contest = find_public(slug)
-    tally = selectors.published_tally(contest, revision)
+    tally = published_tally(contest, revision)
     if tally is None:
         raise Http404("No such result.")
     return contest, tally
@@ -40,7 +39,7 @@ def find_published(slug: str, revision: int | None = None) -> tuple[Contest, Tal
 def results(request: HttpRequest, slug: str, revision: int | None = None) -> HttpResponse:
     """Champions first, then the categories; how the contest was sealed at the end."""
     contest, tally = find_published(slug, revision)
-    published = selectors.publications(contest)
+    published = publications(contest)
     lines = seal_lines(contest)
     context = {
         "contest": contest,
@@ -61,7 +60,7 @@ def results(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
 def result_working(request: HttpRequest, slug: str, revision: int, number: int, key: str | None = None) -> HttpResponse:
     """How one box (or a team overall) came to its place: a page, or the inside of a fold-out."""
     contest, tally = find_published(slug, revision)
-    found = selectors.working_of(tally, str(number), key)
+    found = working_of(tally, str(number), key)
     if found is None:
         raise Http404("No such result.")
     team, title, lines = found

@@ -1,7 +1,8 @@
 from django.urls import path
 
+from reports.cook.views import cooklog, past, plan
 from reports.results.views import drawcheck, names, results, sheets
-from reports.views import agreement, backups, cooklog, paper, past, plan, practice, season
+from reports.views import agreement, backups, paper, practice, season
 
 app_name = "reports"
 urlpatterns = [

@@ -10,9 +10,9 @@ from contest.forms.setup import RuleSetChoice, zone_field
 from contest.models import Account, Entry, RuleSet, Team
 from contest.selectors.setup import likely_zone
 from contest.services.rulesets import shipped_rule_set
+from reports.cook.past import category_key
 from reports.models import Practice
 from reports.rules.tasting import MOST_ROUNDS, MOST_TASTERS, MOST_VERSIONS, SCORE, TRIANGLE
-from reports.season.past import category_key
 
 LONGEST = 40  # characters of a name
 

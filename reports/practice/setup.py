@@ -15,10 +15,10 @@ from contest.rules.draw.commitment import commitment, public_text, secret_text, 
 from contest.selectors.people import fold
 from contest.services.log import write_log
 from contest.services.passes import issue_pass
+from reports.cook.past import category_key
 from reports.models import CookDay, CookLog, Plate, Practice, Taster, Version
 from reports.rules import tasting
 from reports.rules.tasting import SCORE, TastingError, TastingRequest
-from reports.season.past import category_key
 
 
 @transaction.atomic

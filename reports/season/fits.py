@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from contest.models import Contest
 from contest.rules.ruleset import RuleSet
+from reports.cook.packages import with_packages
 from reports.models import ContestAgreement, SeverityFit
 from reports.rules.hardness import FORMULA, WEIGHTED, CardRow, Hardness
 from reports.rules.places import Announced, Field, Hold, Rejudged, Rules
@@ -21,7 +22,6 @@ from reports.rules.severity import SeverityError
 from reports.season.agreement import agreement_of
 from reports.season.cards import SeasonCards, fit_key, points_of, season_cards
 from reports.season.own import members_of
-from reports.season.packages import with_packages
 from reports.season.slopes import slopes_of
 
 #: Changes whenever the same cards would give other figures.

@@ -10,12 +10,12 @@ from django.views.decorators.http import require_GET, require_POST
 from contest.access import for_team
 from contest.exports import csv_answer, xlsx_answer
 from contest.models import Contest, Entry, Team
+from reports.cook.days import zone_of
 from reports.models import PastResult
 from reports.practice import shown as practice
 from reports.results.tables import sort_as_asked
 from reports.season import flights, trends, work
 from reports.season.boxes import SeasonBox, TeamSeason, season_of, usable
-from reports.season.days import zone_of
 from reports.season.own import members_of
 from reports.season.seasons import group_key
 from reports.season.tables import HEADER, box_table, export_rows

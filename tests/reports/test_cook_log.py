@@ -8,15 +8,15 @@ from decimal import Decimal
 import pytest
 
 from judging.services.tally import close_tally, sign_off
+from reports.cook import cooklog
+from reports.cook.comparison import compared, cooks_of
+from reports.cook.days import find_day
+from reports.cook.past import keep_result
 from reports.models import CookDay, CookLog, CookNote, TeamField
 from reports.results.publishing import publish
 from reports.rules.safety import caution
-from reports.season import cooklog
 from reports.season.boxes import Adjusted, season_of
-from reports.season.compared import compared, cooks_of
-from reports.season.days import find_day
 from reports.season.fits import fit_season
-from reports.season.past import keep_result
 from tests.factories import make_card, make_contest, make_drawn, mark_everything, take_in
 from tests.reports.cooks import clock, make_cook, page
 

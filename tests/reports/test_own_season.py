@@ -10,10 +10,11 @@ import pytest
 
 from contest.models import Contest, Sitting, Team
 from judging.models import Tally
+from reports.cook import packages
 from reports.models import ImportedContest, PastResult, SeasonWork, SeverityFit, TeamAlias
 from reports.results.packaging import package_files
 from reports.rules.packageread import read_contest
-from reports.season import packages, work
+from reports.season import work
 from reports.season.boxes import season_of
 from reports.season.fits import fit_season
 from reports.season.own import own_key

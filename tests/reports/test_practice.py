@@ -405,10 +405,10 @@ def test_practice_stands_in_the_cook_log_and_the_season_marked_as_such():
 def test_practice_is_never_mixed_into_contests_and_their_trends():
     """A season with two published contests is the same to the byte with and without a practice beside it."""
     from judging.services.tally import close_tally, sign_off
+    from reports.cook.comparison import compared, cooks_of
     from reports.results.publishing import publish
     from reports.season.boxes import season_of
     from reports.season.cards import inputs_hash
-    from reports.season.compared import compared, cooks_of
     from reports.season.seasons import contests_of, groups_of, published_tallies
 
     evening = closed_scores()

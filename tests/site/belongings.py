@@ -6,13 +6,13 @@ from functools import cache
 from django.db import transaction
 
 from contest.models import RuleSet, Team
+from reports.cook.cooklog import keep_own_day
+from reports.cook.packages import keep_package, keep_pending, read_package
+from reports.cook.past import keep_result
 from reports.models import Publication
 from reports.practice import evening
 from reports.practice.setup import set_up
 from reports.rules.tasting import PREFERENCE
-from reports.season.cooklog import keep_own_day
-from reports.season.packages import keep_package, keep_pending, read_package
-from reports.season.past import keep_result
 from tests.running import close_and_publish, run_day
 
 BY = "a member"

@@ -20,10 +20,10 @@ from contest.services.setup import create_small_contest
 from judging.services.captain import call_head_judge
 from judging.services.cards import hand_in_sheet
 from judging.services.tally import close_tally
+from reports.cook.cooklog import keep_own_day
+from reports.cook.past import keep_result
 from reports.practice.evening import serve
 from reports.practice.setup import set_up
-from reports.season.cooklog import keep_own_day
-from reports.season.past import keep_result
 from tests import factories
 from tests.running import close_and_publish, run_day
 

@@ -38,10 +38,10 @@ from contest.services.rulesets import read_text
 from contest.tablefile import TableFileError, read_file, read_lines
 from judging.forms.phone_card import read_card, read_object
 from judging.services.phones import CardRefused
+from reports.cook.packages import read_package
+from reports.cook.past import check_results
 from reports.models import Publication
 from reports.rules.package import pack, unpack
-from reports.season.packages import read_package
-from reports.season.past import check_results
 from tests import factories
 from tests.running import close_and_publish, run_day
 from tests.site.nonsense import NASTY

@@ -15,11 +15,11 @@ from contest.access import for_team
 from contest.forms.people import show_refusal
 from contest.models import Team
 from contest.selectors.setup import likely_zone
+from reports.cook import cooklog
+from reports.cook.days import Day, Planned, days_of, find_day, lengths_of, plan_of
+from reports.cook.forms import LengthsForm, OwnDayForm
 from reports.models import CookDay
 from reports.rules.timeline import STAGES, clock_text, minutes_text
-from reports.season import cooklog
-from reports.season.days import Day, Planned, days_of, find_day, lengths_of, plan_of
-from reports.season.forms import LengthsForm, OwnDayForm
 
 
 def the_day(team: Team, uid: UUID) -> Day:

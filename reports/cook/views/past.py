@@ -16,9 +16,9 @@ from contest.forms.people import ListForm, show_refusal
 from contest.models import Team
 from contest.services.imports import Preview
 from contest.tablefile import Rows, TableFileError, empty_csv, empty_workbook, read_file, read_lines, to_lines
+from reports.cook import packages, past
+from reports.cook.forms import PackageForm, PastResultForm
 from reports.models import ImportedContest, PastResult
-from reports.season import packages, past
-from reports.season.forms import PackageForm, PastResultForm
 
 EXAMPLE = (
     "contest, date, category, place, field, total, possible, table, marks\n"

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from contest.models import Team
+from reports.cook.days import Day
 from reports.models import (
     CookDay,
     CookLog,
@@ -19,7 +20,6 @@ from reports.models import (
     TeamStages,
 )
 from reports.rules.timeline import SPRITZ, STAGES, Lengths
-from reports.season.days import Day
 
 USUAL_FIELDS = ("Rub", "Wood", "Sauce", "Cut")
 MOST_FIELDS = 8

@@ -17,15 +17,15 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from contest.access import for_team
 from contest.models import Team
+from reports.cook import cooklog
+from reports.cook.comparison import compared, cooks_of, result_of
+from reports.cook.days import Day, Dish, days_of, lengths_of
+from reports.cook.forms import SettingsForm, TemperatureForm
+from reports.cook.views.plan import in_words, the_day
 from reports.models import CookLog, CookSettings
 from reports.practice import shown as practice
 from reports.rules.safety import caution
 from reports.rules.timeline import SPRITZ, TURN_IN, WORDS, clock_text, kind_of, nearest_moment, next_step, plan_back
-from reports.season import cooklog
-from reports.season.compared import compared, cooks_of, result_of
-from reports.season.days import Day, Dish, days_of, lengths_of
-from reports.season.forms import SettingsForm, TemperatureForm
-from reports.views.plan import in_words, the_day
 
 #: "Done now" is offered from this long before the first step until this long after turn-in.
 EARLY, AFTER = timedelta(hours=12), timedelta(hours=6)

@@ -13,7 +13,7 @@ PRINTERS = frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})
 
 def register() -> None:
     """Called once when the app is ready; imports the system checks so that they are registered."""
-    from reports import checks  # noqa: F401
+    from reports.backup import checks  # noqa: F401
 
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)

@@ -1,8 +1,11 @@
 from django.urls import path
 
+from reports.backup import views as backups
 from reports.cook.views import cooklog, past, plan
+from reports.paper import views as paper
+from reports.practice import views as practice
 from reports.results.views import drawcheck, names, results, sheets
-from reports.views import agreement, backups, paper, practice, season
+from reports.season.views import agreement, season
 
 app_name = "reports"
 urlpatterns = [

@@ -9,12 +9,11 @@ import pytest
 
 from contest.qr import qr_svg
 from reports.models import PrintJob
-from reports.paper import pdf
+from reports.paper import pdf, views
 from reports.paper.after import chart_of
 from reports.paper.catalogue import PAPERS, printable
 from reports.paper.grids import GRIDS, PAGES, Grid, GridError, label_pages
 from reports.paper.sheet import qr_picture
-from reports.views import paper as views
 from tests import factories
 
 pytestmark = pytest.mark.django_db

@@ -21,7 +21,7 @@ from contest.rules.say import listed
 from judging.rules.scale import MarkError, parse_mark
 
 if TYPE_CHECKING:  # numpy and scipy take longer to import than --help may last
-    from reports.rules.severity import Fit
+    from reports.rules.severity.model import Fit
 
 DESCRIPTION = "Fit a linear mixed model with crossed random effects to a CSV file: whose doing a mark was."
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -102,7 +102,7 @@ def run(options: argparse.Namespace) -> "tuple[Fit, int, str | None]":
 
 
 def _fit(name: str, table: _Table, random: Sequence[str], fixed: str | None) -> "Fit":
-    from reports.rules.severity import SeverityError, fit
+    from reports.rules.severity.model import SeverityError, fit
 
     factors = {term: table.levels[term] for term in random}
     try:

@@ -13,9 +13,9 @@ from contest.rules.ruleset import RuleSet
 from contest.rules.say import total_text
 from contest.selectors.rules import parsed
 from reports.models import ImportedContest, PastResult, TeamAlias
-from reports.rules.hardness import CardRow
 from reports.rules.package import PackageError, sha256, unpack
 from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
+from reports.rules.severity.hardness import CardRow
 from reports.rules.verify import Finding, verify
 from reports.season.cards import Held, SeasonCards, shares
 from reports.season.own import Members, brought_hash, forget_own

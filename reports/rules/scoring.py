@@ -28,7 +28,7 @@ from scipy import stats
 
 from contest.rules.say import count, counted, listed, sentence
 from reports.rules.sensory import ALPHA, POWER, fewest_tasters, how_often
-from reports.rules.severity import SeverityError, fit
+from reports.rules.severity.model import SeverityError, fit
 
 LEVEL = 0.95
 SIMULATIONS = 20_000

@@ -9,7 +9,7 @@ from math import isfinite
 from typing import Any
 
 from reports.rules.agreement import Card, Interval, concordance, judges, pooled_reliability, reliability
-from reports.rules.hardness import WEIGHTED, CardRow
+from reports.rules.severity.hardness import WEIGHTED, CardRow
 from reports.season.cards import Points
 
 Flight = tuple[str, str]  # category, table

@@ -15,7 +15,7 @@ from judging.models import Tally
 from judging.templatetags.tally import points
 from reports.cook.past import PastBox, past_boxes
 from reports.models import ImportedContest, SeverityFit
-from reports.rules.hardness import WEIGHTED
+from reports.rules.severity.hardness import WEIGHTED
 from reports.season.own import imported_of, own_key
 from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
 

@@ -12,7 +12,7 @@ from contest.rules.ruleset import RuleSet
 from contest.selectors.rules import parsed
 from judging.models import Tally
 from judging.rules.inputs import digest
-from reports.rules.hardness import WEIGHTED, CardRow
+from reports.rules.severity.hardness import WEIGHTED, CardRow
 from reports.season.seasons import published_tallies
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from reports.models import SeverityFit
-from reports.rules.hardness import WEIGHTED
+from reports.rules.severity.hardness import WEIGHTED
 from reports.season.boxes import Z95, TeamSeason, usable
 from reports.season.charts import Band, Day, LineAt, band
 

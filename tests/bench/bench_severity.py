@@ -67,7 +67,7 @@ OWN = """
 import json, sys, time
 import numpy as np
 path, response, random, fixed = sys.argv[1:5]
-from reports.rules.severity import fit
+from reports.rules.severity.model import fit
 columns = open(path).readline().strip().split(",")
 data = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
 data = dict(zip(columns, data))

@@ -11,9 +11,9 @@ from statistics import fmean
 
 import pytest
 
-from reports.rules.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness
-from reports.rules.places import Announced, Field, Rejudged, Rules
-from reports.rules.severity import SeverityError
+from reports.rules.severity.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness
+from reports.rules.severity.model import SeverityError
+from reports.rules.severity.places import Announced, Field, Rejudged, Rules
 from reports.rules.trends import Result, sentence, trends
 
 SPREAD = {"team": 0.06, "day": 0.04, "box": 0.05, "judge": 0.05, "table": 0.05, "card": 0.07}

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from reports.rules.severity import fit
+from reports.rules.severity.model import fit
 from tests.reports.rules.seasons import NAMES, contests
 
 SEASONS = 240

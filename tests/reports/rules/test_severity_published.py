@@ -7,7 +7,7 @@ Walker 2015; Bates, lme4 book draft), recomputed to more digits than lme4's stop
 import numpy as np
 import pytest
 
-from reports.rules.severity import INTERCEPT, fit
+from reports.rules.severity.model import INTERCEPT, fit
 
 
 def lme4_data(name):

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from reports.rules import severity_plan
-from reports.rules.severity import SeverityError, fit
+from reports.rules.severity.model import SeverityError, fit
 from tests.reports.rules.seasons import NAMES, contests
 
 

@@ -20,7 +20,7 @@ from math import inf
 import numpy as np
 from scipy.linalg import lapack
 
-from reports.rules.severity_plan import Bucket, Floats, Plan
+from reports.rules.severity.plan import Bucket, Floats, Plan
 
 CHUNK = 64  # blocks treated at once where a temporary of their size is made
 

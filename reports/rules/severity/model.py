@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
-from reports.rules.severity_plan import Counts, Floats, TooLargeError
-from reports.rules.severity_reml import NoSolutionError, Point, Search, ratios_of
+from reports.rules.severity.plan import Counts, Floats, TooLargeError
+from reports.rules.severity.reml import NoSolutionError, Point, Search, ratios_of
 
 Level = Any  # hashable
 Unknown = tuple[str | None, Level]  # (factor, level); (None, cell) for a fixed cell

@@ -7,8 +7,8 @@ from math import inf, log, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from reports.rules.severity_blocks import Factored
-from reports.rules.severity_plan import Counts, Floats, Plan
+from reports.rules.severity.blocks import Factored
+from reports.rules.severity.plan import Counts, Floats, Plan
 
 START = 0.2  # every ratio, before the first step;
 OTHER_START = 20.0  # of few rows, whose criterion may have several minima, also from here

@@ -14,7 +14,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # imports slowly: only whoever fits waits for it
-    from reports.rules.severity import Fit
+    from reports.rules.severity.model import Fit
 
 WEIGHTED = "weighted"
 TEAM, TEAM_DAY, ENTRY, JUDGE, TABLE = "team", "team in contest", "entry", "judge", "table in contest"
@@ -71,11 +71,11 @@ class BoxWorth:
 class Hardness:
     """The model fitted to the cards of a season.
 
-    Raises SeverityError (of `reports.rules.severity`) where the cards cannot tell its parts.
+    Raises SeverityError (of `reports.rules.severity.model`) where the cards cannot tell its parts.
     """
 
     def __init__(self, rows: Iterable[CardRow], response: str = WEIGHTED) -> None:
-        from reports.rules.severity import SeverityError, fit, indistinct
+        from reports.rules.severity.model import SeverityError, fit, indistinct
 
         every = list(rows)
         self.rows = [row for row in every if response in row.shares]

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from reports.rules.hardness import ENTRY, JUDGE, TABLE, TEAM, TEAM_DAY, CardRow, Hardness
+from reports.rules.severity.hardness import ENTRY, JUDGE, TABLE, TEAM, TEAM_DAY, CardRow, Hardness
 
 if TYPE_CHECKING:
     import numpy as np

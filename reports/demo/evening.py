@@ -17,7 +17,7 @@ from reports.models import Practice
 from reports.practice import evening
 from reports.practice.plates import key_of, rounds_of
 from reports.practice.setup import set_up
-from reports.rules.tasting import PREFERENCE, SCORE, TRIANGLE
+from reports.rules.sensory.tasting import PREFERENCE, SCORE, TRIANGLE
 
 BY = "Example Cook"
 WOODS = ("cherry", "hickory")

@@ -10,7 +10,7 @@ from contest.models import Box, Category, Contest, Seat
 from contest.services.log import write_log
 from reports.models import Answer, CookDay, CookLog, Practice
 from reports.practice.plates import progress
-from reports.rules.tasting import SCORE
+from reports.rules.sensory.tasting import SCORE
 
 
 class PracticeRefused(ValueError):

@@ -12,7 +12,7 @@ from contest.selectors.setup import likely_zone
 from contest.services.rulesets import shipped_rule_set
 from reports.cook.past import category_key
 from reports.models import Practice
-from reports.rules.tasting import MOST_ROUNDS, MOST_TASTERS, MOST_VERSIONS, SCORE, TRIANGLE
+from reports.rules.sensory.tasting import MOST_ROUNDS, MOST_TASTERS, MOST_VERSIONS, SCORE, TRIANGLE
 
 LONGEST = 40  # characters of a name
 

@@ -18,7 +18,7 @@ from reports.paper.before import scale_of
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet, qr_picture
 from reports.practice.plates import key_is_open, key_of, rounds_of
-from reports.rules.tasting import SCORE, TRIANGLE
+from reports.rules.sensory.tasting import SCORE, TRIANGLE
 
 CARDS, SLIPS, KEY = "plate-cards", "taster-slips", "plating-list"
 CARDS_A_PAGE = 8

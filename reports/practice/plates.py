@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from contest.models import Box, Category, Contest, LogRow, Seat
 from judging.models import Card
 from reports.models import Answer, Plate, Practice, Taster, Version
-from reports.rules.tasting import SCORE, TRIANGLE
+from reports.rules.sensory.tasting import SCORE, TRIANGLE
 
 
 @dataclass(frozen=True)

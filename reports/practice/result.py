@@ -21,9 +21,9 @@ from judging.rules.totals import Weighing
 from judging.selectors.cards import marks_of
 from reports.models import Answer, Plate, Practice
 from reports.practice.plates import progress
-from reports.rules.scoring import Scores, score_words, scores
-from reports.rules.sensory import preference, preference_words, triangle, triangle_words
-from reports.rules.tasting import PREFERENCE, SCORE, TRIANGLE
+from reports.rules.sensory.counts import preference, preference_words, triangle, triangle_words
+from reports.rules.sensory.scoring import Scores, score_words, scores
+from reports.rules.sensory.tasting import PREFERENCE, SCORE, TRIANGLE
 
 Marks = dict[str, Decimal]
 

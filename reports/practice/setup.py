@@ -17,8 +17,8 @@ from contest.services.log import write_log
 from contest.services.passes import issue_pass
 from reports.cook.past import category_key
 from reports.models import CookDay, CookLog, Plate, Practice, Taster, Version
-from reports.rules import tasting
-from reports.rules.tasting import SCORE, TastingError, TastingRequest
+from reports.rules.sensory.counts import tasting
+from reports.rules.sensory.tasting import SCORE, TastingError, TastingRequest
 
 
 @transaction.atomic

@@ -12,7 +12,7 @@ from contest.rules.say import listed
 from reports.cook.days import Day
 from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
-from reports.rules.tasting import SCORE, TRIANGLE
+from reports.rules.sensory.tasting import SCORE, TRIANGLE
 from reports.season.charts import nice, number, signed, steps
 from reports.season.seasons import past_group
 

@@ -26,8 +26,8 @@ from reports.practice import evening, papers, plates, shown
 from reports.practice.evening import PracticeRefused
 from reports.practice.forms import CloseForm, KeyForm, PracticeForm
 from reports.practice.setup import set_up
-from reports.rules.sensory import beforehand
-from reports.rules.tasting import SCORE
+from reports.rules.sensory.counts import beforehand
+from reports.rules.sensory.tasting import SCORE
 
 
 def _find(team: Team, uid: UUID) -> Practice:

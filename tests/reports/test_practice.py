@@ -13,7 +13,7 @@ from contest.models import Account, Box, Contest, LogRow, Team, TeamMember
 from contest.services.passes import issue_pass, word_of
 from contest.services.rulesets import copy_rule_set, delete_rule_set, shipped_rule_set
 from reports.models import Answer, Plate, Practice
-from reports.rules.tasting import drawn_again
+from reports.rules.sensory.tasting import drawn_again
 from tests import factories
 
 pytestmark = pytest.mark.django_db

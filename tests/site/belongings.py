@@ -12,7 +12,7 @@ from reports.cook.past import keep_result
 from reports.models import Publication
 from reports.practice import evening
 from reports.practice.setup import set_up
-from reports.rules.tasting import PREFERENCE
+from reports.rules.sensory.tasting import PREFERENCE
 from tests.running import close_and_publish, run_day
 
 BY = "a member"

@@ -9,8 +9,8 @@ import pytest
 from scipy import stats
 from statsmodels.stats.power import TTestPower
 
-from reports.rules.scoring import critical, friedman, score_words, scores, tasters_for
-from reports.rules.sensory import SCATTER_TASTERS, beforehand, fewest_tasters
+from reports.rules.sensory.counts import SCATTER_TASTERS, beforehand, fewest_tasters
+from reports.rules.sensory.scoring import critical, friedman, score_words, scores, tasters_for
 
 #: Hollander and Wolfe (1973), p. 140, rounding first base: 22 players × 3 ways (R's example of friedman.test).
 FIRST_BASE = [

@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 from scipy import stats
 
-from reports.rules.sensory import (
+from reports.rules.sensory.counts import (
     answers_needed,
     at_least,
     fewest_answers,

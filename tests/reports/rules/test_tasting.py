@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from contest.rules.draw.boxnumbers import upside_down
-from reports.rules.tasting import TastingError, TastingRequest, drawn_again, plan, plan_text, williams
+from reports.rules.sensory.tasting import TastingError, TastingRequest, drawn_again, plan, plan_text, williams
 
 SEED = "5" * 64
 

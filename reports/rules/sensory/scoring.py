@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from contest.rules.say import count, counted, listed, sentence
-from reports.rules.sensory import ALPHA, POWER, fewest_tasters, how_often
+from reports.rules.sensory.counts import ALPHA, POWER, fewest_tasters, how_often
 from reports.rules.severity.model import SeverityError, fit
 
 LEVEL = 0.95

@@ -17,7 +17,7 @@ from contest.services.log import write_log
 from contest.services.passes import issue_pass
 from reports.cook.past import category_key
 from reports.models import CookDay, CookLog, Plate, Practice, Taster, Version
-from reports.rules.sensory.counts import tasting
+from reports.rules.sensory import tasting
 from reports.rules.sensory.tasting import SCORE, TastingError, TastingRequest
 
 

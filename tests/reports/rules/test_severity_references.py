@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
+from reports.rules.severity import plan
 from reports.rules.severity.model import SeverityError, fit
 from tests.reports.rules.seasons import NAMES, contests
 
@@ -68,7 +69,7 @@ DESIGNS = {
 @pytest.mark.parametrize("design", DESIGNS)
 def test_effects_errors_and_criterion_are_those_of_the_dense_model(design, dense_lead, monkeypatch):
     if dense_lead:
-        monkeypatch.setattr(severity_plan, "MOST_PAIRS", 0)
+        monkeypatch.setattr(plan, "MOST_PAIRS", 0)
     options, names, with_cells = DESIGNS[design]
     score, factors, cells, _ = contests(11, **options)
     factors = {name: factors[name] for name in names}

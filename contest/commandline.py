@@ -74,8 +74,9 @@ class UsageError(ValueError):
 class OpenParser(argparse.ArgumentParser):
     """The arguments of an open command; raises `UsageError` where argparse would print its usage and exit."""
 
-    def __init__(self, command: str, description: str) -> None:
-        super().__init__(prog=f"{program()} {command}", description=description, allow_abbrev=False)
+    def __init__(self, command: str, description: str, epilog: str | None = None) -> None:
+        prog = f"{program()} {command}"
+        super().__init__(prog=prog, description=description, epilog=epilog, allow_abbrev=False)
         self._command = command
 
     def error(self, message: str) -> NoReturn:

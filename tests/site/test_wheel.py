@@ -17,8 +17,8 @@ from tests.site.served import Served, rows, wait_for
 ROOT = Path(settings.BASE_DIR)
 PACKAGES = ("contest", "judging", "reports")
 BUILD = "import sys; from setuptools import build_meta; build_meta.build_wheel(sys.argv[1])"
-CARDS = "fixtures/example-cook-off/cards.csv"
-RULES = "contest/rules/sets/taste-double.toml"
+CARDS = ROOT / "fixtures/example-cook-off/cards.csv"
+(RULES,) = (ROOT / "contest/rules").rglob("taste-double.toml")
 
 
 def files_of(folder: Path) -> set[str]:
@@ -80,7 +80,7 @@ def test_wheel_holds_nothing_else_but_its_own_facts(wheel: Path) -> None:
 
 
 def test_tally_from_the_wheel_is_the_checkouts(scripts: Path, user: dict[str, str], tmp_path: Path) -> None:
-    arguments = ["tally", str(ROOT / CARDS), "--rules", str(ROOT / RULES), "--format", "csv"]
+    arguments = ["tally", str(CARDS), "--rules", str(RULES), "--format", "csv"]
     installed = run(scripts / "fairbox", *arguments, cwd=tmp_path, env=user)
     assert (installed.returncode, installed.stderr) == (0, "")
     assert installed.stdout.startswith("category,rank,box,team,total,")

@@ -17,6 +17,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django_htmx.http import HttpResponseClientRefresh
 
+from contest.commandline import program
 from contest.models import Account, Contest, ContestRole, Pass, Seat, Table, Team
 
 PASS_KEY = "pass_id"  # noqa: S105  (the session key that holds the pass's row)
@@ -118,7 +119,7 @@ def find_viewer(request: HttpRequest) -> Viewer:
 
 
 def viewer_context(request: HttpRequest) -> dict[str, Any]:
-    return {"viewer": getattr(request, "viewer", Viewer())}
+    return {"viewer": getattr(request, "viewer", Viewer()), "program": program()}
 
 
 @dataclass(frozen=True)

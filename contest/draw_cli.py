@@ -10,8 +10,8 @@ import io
 import secrets
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
 
+from contest.commandline import OpenParser, UsageError
 from contest.rules.csvfile import CsvError, CsvRow, load
 from contest.rules.draw import DrawRefused, DrawRequest, Quality, draw_from_seed
 
@@ -20,18 +20,9 @@ COLUMNS = ("category", "box", "table", "position", "team")
 _MOST = 999
 
 
-class UsageError(ValueError):
-    """Wrong arguments; the message is the one line to print."""
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"draw: {message}; see manage.py draw --help")
-
-
-def parser(prog: str = "manage.py draw") -> argparse.ArgumentParser:
-    """The command's arguments, for the command itself and for ``manage.py help draw``."""
-    made = _Parser(prog=prog, description=DESCRIPTION, allow_abbrev=False)
+def parser() -> argparse.ArgumentParser:
+    """Make the command's arguments, for the command itself and for Django's ``help draw``."""
+    made = OpenParser("draw", DESCRIPTION)
     made.add_argument("--teams", required=True, type=_count, metavar="N", help="teams, numbered from 1")
     made.add_argument("--tables", required=True, type=_count, metavar="N", help="tables, numbered from 1")
     made.add_argument("--categories", required=True, type=_count, metavar="N", help="categories, numbered from 1")

@@ -137,7 +137,7 @@ class WatchedWorker:
     def _launch() -> "subprocess.Popen[bytes]":
         path = os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")]))
         return subprocess.Popen(
-            [sys.executable, "-m", "contest.worker"],
+            [sys.executable, "-P", "-m", "contest.worker"],  # -P: no file of the current folder counts as a module
             stdin=subprocess.PIPE,  # held open: at its end the worker knows that the server is gone
             env={**os.environ, "PYTHONPATH": path},
             # A Ctrl-C in the terminal reaches the server alone, which then ends the worker in order.

@@ -10,8 +10,8 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
 
+from contest.commandline import OpenParser, UsageError
 from contest.rules.csvfile import CsvError, load
 from contest.rules.ruleset import RuleSet, RuleSetError, parse
 from contest.rules.say import listed
@@ -22,18 +22,9 @@ from judging.rules.tally_csv import result_csv
 DESCRIPTION = "Tally a contest from a file of cards: exact totals, ranks, dropped cards and what broke each tie."
 
 
-class UsageError(ValueError):
-    """Wrong arguments or input; the message is the one line to print."""
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"tally: {message}; see manage.py tally --help")
-
-
-def parser(prog: str = "manage.py tally") -> argparse.ArgumentParser:
-    """The command's arguments, for the command itself and for ``manage.py help tally``."""
-    made = _Parser(prog=prog, description=DESCRIPTION, allow_abbrev=False)
+def parser() -> argparse.ArgumentParser:
+    """Make the command's arguments, for the command itself and for Django's ``help tally``."""
+    made = OpenParser("tally", DESCRIPTION)
     made.add_argument("cards", metavar="CARDS.csv", help="category,box,table,seat,<a column per criterion>[,team]")
     made.add_argument("--rules", required=True, metavar="RULES.toml", help="the contest's rule set")
     made.add_argument(

@@ -13,8 +13,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from math import isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
+from contest.commandline import OpenParser, UsageError
 from contest.rules.csvfile import CsvError, CsvFile, CsvRow, load
 from contest.rules.ruleset import RuleSet, RuleSetError, parse
 from contest.rules.say import listed
@@ -27,15 +28,6 @@ DESCRIPTION = "Fit a linear mixed model with crossed random effects to a CSV fil
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
-class UsageError(ValueError):
-    """Wrong arguments or input; the message is the one line to print."""
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"severity: {message}; see manage.py severity --help")
-
-
 @dataclass(slots=True)
 class _Table:
     """What of the file the model takes: scores, and each term's level by row."""
@@ -45,9 +37,9 @@ class _Table:
     left_out: int = 0
 
 
-def parser(prog: str = "manage.py severity") -> argparse.ArgumentParser:
-    """The command's arguments, for the command itself and for ``manage.py help severity``."""
-    made = _Parser(prog=prog, description=DESCRIPTION, allow_abbrev=False)
+def parser() -> argparse.ArgumentParser:
+    """Make the command's arguments, for the command itself and for Django's ``help severity``."""
+    made = OpenParser("severity", DESCRIPTION)
     made.add_argument("file", metavar="FILE.csv", help="one row a score; columns that are not named are passed over")
     made.add_argument("--score", metavar="COLUMN", help="the column of scores; rows where it is empty are left out")
     made.add_argument(

@@ -8,26 +8,17 @@ import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
 
+from contest.commandline import OpenParser, UsageError
 from reports.rules.package import PackageError, load
 from reports.rules.verify import verify
 
 DESCRIPTION = "Verify a results package: file sums, the draw, the logs, and the standings by a fresh tally."
 
 
-class UsageError(ValueError):
-    """Wrong arguments; the message is the one line to print."""
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"verify: {message}; see manage.py verify --help")
-
-
-def parser(prog: str = "manage.py verify") -> argparse.ArgumentParser:
-    """The command's arguments, for the command itself and for ``manage.py help verify``."""
-    made = _Parser(prog=prog, description=DESCRIPTION, allow_abbrev=False)
+def parser() -> argparse.ArgumentParser:
+    """Make the command's arguments, for the command itself and for Django's ``help verify``."""
+    made = OpenParser("verify", DESCRIPTION)
     made.add_argument("package", metavar="PACKAGE", help="the zip, or the folder it was unpacked to")
     made.add_argument("--draw", metavar="HEX", help="the draw's fingerprint as printed on the day")
     made.add_argument("--log", metavar="HEX", help="the head of a log as printed on the day")

@@ -1,6 +1,7 @@
 """Settings: one file, everything an installation may change comes from its environment.
 
-FAIRBOX_DATA    folder that holds the database, the secret key and the last address (default .data)
+FAIRBOX_DATA    folder that holds the database, the secret key and the last address; where not set, .data in a
+                checkout, the user's folder for data in an installation
 FAIRBOX_DEBUG   1 for development only; never at a field
 FAIRBOX_HOSTS   comma-separated host names; `serve` sets it to the addresses it listens on
 FAIRBOX_HTTPS   1 where a proxy terminates TLS: secure cookies, HSTS and the redirect are switched on
@@ -17,8 +18,10 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
-BASE_DIR = Path(__file__).resolve().parents[2]
-DATA_DIR = Path(os.environ.get("FAIRBOX_DATA", BASE_DIR / ".data"))
+from contest.config import installation
+
+BASE_DIR = installation.BASE_DIR
+DATA_DIR = installation.data_folder()
 
 
 def kept_secret(path: Path) -> str:

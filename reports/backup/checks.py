@@ -4,6 +4,7 @@ from typing import Any
 
 from django.core.checks import Error, register
 
+from contest.commandline import program
 from reports.backup.restore import unfinished
 
 
@@ -14,7 +15,7 @@ def no_restore_is_unfinished(app_configs: Any, **kwargs: Any) -> list[Error]:
     return [
         Error(
             "A restore was broken off: the database and the secret key may not belong together.",
-            hint="Run manage.py restore FILE --replace again.",
+            hint=f"Run {program()} restore FILE --replace again.",
             id="reports.E001",
         )
     ]

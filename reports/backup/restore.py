@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
+from contest.commandline import program
 from reports.backup import archive, make, postgres, sqlite
 from reports.backup.archive import BackupError, Opened, sync_file, sync_folder
 
@@ -88,7 +89,7 @@ def _put_key(key: str | None) -> None:
 
 
 def _begin() -> None:
-    unfinished().write_text("A restore was broken off. Run manage.py restore again.\n")
+    unfinished().write_text(f"A restore was broken off. Run {program()} restore again.\n")
     sync_file(unfinished())
     sync_folder(unfinished().parent)
 

@@ -13,6 +13,7 @@ from django_tasks import TaskContext, task
 from django_tasks_db.models import DBTaskResult
 
 from contest import day
+from contest.commandline import program
 from contest.models import Contest
 from reports.backup.archive import BackupError
 from reports.backup.make import make
@@ -75,7 +76,7 @@ def _asked(row: DBTaskResult) -> Asked:
         return Asked(occasion, at, "stopped", "broken off", "The background worker ended in the middle of it.")
     if row.status == "RUNNING":
         return Asked(occasion, at, "waiting", "being made")
-    late = "It waits for the background worker, which runs beside the site under manage.py serve."
+    late = f"It waits for the background worker, which runs beside the site under {program()} serve."
     return Asked(occasion, at, "waiting", "waits", late if now - at > PATIENCE else "")
 
 

@@ -150,7 +150,7 @@ def _work(job: PrintJob) -> dict:
 def _child(target: str) -> "subprocess.Popen[str]":
     path = os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")]))
     return subprocess.Popen(  # noqa: S603
-        [sys.executable, "-m", "reports.paper.child", target],
+        [sys.executable, "-P", "-m", "reports.paper.child", target],
         stdin=subprocess.PIPE,  # held open: at its end the child knows that the worker is gone
         stdout=subprocess.PIPE,
         text=True,

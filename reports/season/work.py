@@ -83,7 +83,7 @@ def work_out(number: int) -> str:
         return "done already"
     path = os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")]))
     child = subprocess.Popen(  # noqa: S603  (a module of our own, a number)
-        [sys.executable, "-m", "reports.season.child", str(number)],
+        [sys.executable, "-P", "-m", "reports.season.child", str(number)],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,

@@ -47,15 +47,23 @@ class Served:
     """`manage.py serve` (or `demo`) on a free port; `data` is the folder of FAIRBOX_DATA."""
 
     def __init__(
-        self, data: Path, *arguments: str, start: str = "serve", seconds: float = 120, port: int = 0, **more: str
+        self,
+        data: Path,
+        *arguments: str,
+        start: str = "serve",
+        seconds: float = 120,
+        port: int = 0,
+        program: list[str] | None = None,
+        env: dict[str, str] | None = None,
+        **more: str,
     ) -> None:
-        """`more` goes into its environment."""
+        """`program` is started in place of manage.py, in `env` in place of `environment`; `more` goes into either."""
         self.port = port or free_port()
         self.output_file = data / "output.txt"
         self.log = self.output_file.open("a")
         self.process = subprocess.Popen(
-            command(start, "--port", str(self.port), *arguments),
-            env=environment(data, **more),
+            [*(program or command()), start, "--port", str(self.port), *arguments],
+            env=environment(data, **more) if env is None else env | more,
             stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, cwd=data,
         )  # fmt: skip
         wait_for(lambda: "End with Ctrl-C" in self.output() or self.process.poll() is not None, seconds)

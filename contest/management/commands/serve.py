@@ -68,6 +68,7 @@ class Command(BaseCommand):
         self.stdout.flush()
 
     def greet(self, names: list[str], port: int, loopback: bool) -> None:
+        self.say(f"Data folder:      {settings.DATA_DIR}")
         self.say(f"On this machine:  http://127.0.0.1:{port}/")
         if loopback:
             self.say("Nobody else can reach it. End with Ctrl-C.")

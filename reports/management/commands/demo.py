@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
 from contest import serving
+from contest.commandline import program
 from reports.demo import build
 
 
@@ -22,9 +23,9 @@ class Command(BaseCommand):
         parser.add_argument("--build-only", action="store_true", help="build the season and end")
 
     def handle(self, *, port: int, fresh: bool, build_only: bool, **options: Any) -> None:
-        # manage.py chooses the folder before anything is read: no option of the demo can reach a real contest.
+        # `keep_demo_apart` chose the folder before anything was read: no option of the demo can reach a real contest.
         if settings.DATA_DIR.name != "demo" or connection.vendor != "sqlite":
-            raise CommandError("The demo keeps its data in a folder of its own. Start it as: python manage.py demo")
+            raise CommandError(f"The demo keeps its data in a folder of its own. Start it as: {program()} demo")
         try:
             if not build_only:
                 serving.check_port("127.0.0.1", port)

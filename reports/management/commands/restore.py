@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
+from contest.commandline import program
 from reports.backup.archive import BackupError
 from reports.backup.restore import restore
 
@@ -16,7 +17,7 @@ class Command(BaseCommand):
     requires_system_checks = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", help="a file that manage.py backup made")
+        parser.add_argument("file", help=f"a file that {program()} backup made")
         parser.add_argument("--replace", action="store_true", help="although there is a contest or an account here")
 
     def handle(self, *, file: str, replace: bool, **options: Any) -> None:

@@ -1,4 +1,4 @@
-"""Lists the open command in ``manage.py help``; manage.py itself runs it before Django is set up."""
+"""Lists the open command in Django's ``help``; `contest.commandline` runs it before Django is set up."""
 
 import sys
 from argparse import ArgumentParser
@@ -14,7 +14,7 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> ArgumentParser:  # type: ignore[override]
-        return verify_cli.parser(f"{prog_name} {subcommand}")
+        return verify_cli.parser()
 
     def run_from_argv(self, argv: list[str]) -> None:
         sys.exit(verify_cli.main(argv[2:]))

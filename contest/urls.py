@@ -5,6 +5,7 @@ from contest.views import (
     desk,
     draw,
     entrance,
+    help,
     helpers,
     imports,
     ledger,
@@ -26,6 +27,8 @@ urlpatterns = [
     path("sign-out/", entrance.sign_out, name="sign_out"),
     path("password/", entrance.password, name="password"),
     path("in/", entrance.pass_in, name="pass_in"),
+    path("help/", help.help_index, name="help"),
+    path("help/<slug:topic>/", help.help_topic, name="help_topic"),
     path("c/<slug:slug>/", live.day, name="day"),
     path("c/<slug:slug>/live/", live.live, name="live"),
     # set-up

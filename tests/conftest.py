@@ -46,13 +46,23 @@ def _emptied_tables():
     TransactionTestCase._fixture_teardown = empty
 
 
+#: Debian's Chromium, quiet: it works as root and asks nobody anything. `field.test` is a name like a laptop's at a
+#: field: over plain HTTP it is no secure context, unlike 127.0.0.1.
+CHROMIUM = {
+    "executable_path": "/usr/bin/chromium",
+    "args": [
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--host-resolver-rules=MAP field.test 127.0.0.1",
+    ],
+}
+
+
 @pytest.fixture(scope="session")
 def browser_type_launch_args():
-    """Debian's Chromium, quiet: it works as root and asks nobody anything."""
-    flags = (
-        "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-        "--disable-component-update --disable-sync"
-    )
-    # A name like a laptop's at a field: over plain HTTP it is no secure context, unlike 127.0.0.1.
-    field = "--host-resolver-rules=MAP field.test 127.0.0.1"
-    return {"executable_path": "/usr/bin/chromium", "args": [*flags.split(), field]}
+    return CHROMIUM

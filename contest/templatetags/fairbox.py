@@ -6,6 +6,7 @@ from typing import Any
 from django import template
 from django.template import Context
 
+from contest.help_pages import topic_of, url_of
 from contest.models import Contest
 from contest.navigation import links_for
 
@@ -23,6 +24,14 @@ def nav_links(context: Context) -> list[dict[str, Any]]:
         {"name": link.name, "url": link.url, "here": request.path == link.url}
         for link in links_for(contest, request.viewer)
     ]
+
+
+@register.simple_tag(takes_context=True)
+def help_url(context: Context) -> str:
+    """The address of the help that fits the page; of its index where no page was found."""
+    match = getattr(context.get("request"), "resolver_match", None)
+    contest = context.get("contest")
+    return url_of(topic_of(match.view_name, small=bool(contest and contest.small)) if match else "")
 
 
 @register.filter

@@ -1,4 +1,4 @@
-"""Two servers of one PostgreSQL database behind nginx, as the README describes them."""
+"""Two servers of one PostgreSQL database behind nginx, as the help on serving describes them."""
 
 import os
 import shutil

@@ -2,7 +2,7 @@
 
     DATABASE_URL=postgres://… python -m tests.load.two_servers [--contests 20] [--clients 64] [--kills 2]
 
-nginx runs with fixtures/nginx.conf, the file the README names. Sixty-four phones hand in the cards of all contests
+nginx runs with fixtures/nginx.conf, which the help names. Sixty-four phones hand in the cards of all contests
 while every desk records its boxes and one server, then the other, is ended by SIGKILL. At the end every tally is closed
 by two requests at the same moment. The DATABASE_URL must name an empty database.
 """

@@ -138,6 +138,8 @@ TABLE: dict[str, Page] = {
     "sign-out/": post(EVERYBODY, valid=lambda s: {}),
     "in/": form(EVERYBODY, valid=lambda s: {"word": "nobody-has-this"}),
     "password/": form(ANY_ACCOUNT),
+    "help/": see(EVERYBODY),
+    "help/<slug:topic>/": see(EVERYBODY, names={"topic": lambda s: "captain"}),
     # a contest's own pages
     "c/<slug:slug>/": see("organiser head_judge tally announcer"),
     "c/<slug:slug>/live/": see("organiser head_judge tally announcer"),

@@ -44,10 +44,25 @@ def test_the_demo_command_is_a_single_line() -> None:
     assert (ROOT / ".ci/constraints.txt").exists()
 
 
+def test_readme_has_at_most_130_lines() -> None:
+    assert len(README.splitlines()) <= 130
+
+
 def test_links_lead_to_files() -> None:
     for name in ("README.md", "DEVELOPERS.md"):
         for target in re.findall(r"\]\(([^)#]+)\)", (ROOT / name).read_text()):
             assert "://" in target or (ROOT / target).exists(), f"{name}: {target}"
+
+
+def test_links_with_anchors_and_pictures_lead_somewhere() -> None:
+    anchored = re.findall(r"\]\(([^)#]+)#([^)]+)\)", README)
+    assert anchored
+    for target, anchor in anchored:
+        headings = re.findall(r"^## (.*)$", (ROOT / target).read_text(), re.M)
+        assert anchor in [heading.lower().replace(",", "").replace(" ", "-") for heading in headings], anchor
+    pictures = re.findall(r'src(?:set)?="([^"]+)"', README)
+    assert len(pictures) == 2
+    assert [name for name in pictures if not (ROOT / name).exists()] == []
 
 
 def test_constraints_name_no_host_and_fit_what_is_installed() -> None:

@@ -1,17 +1,19 @@
 """Tie-breaks, tried in order on those still tied.
 
-A new one is one function and one row of RULES, beside its row in contest.rules.ruleset_parts.TIE_BREAKS.
+Means are compared, so that a card that was lost neither wins nor loses a place. A new tie-break is one function and
+one row of RULES, beside its row in contest.rules.ruleset_parts.TIE_BREAKS.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from hashlib import sha256
+from itertools import chain
+from math import lcm
 from typing import Any, Generic, TypeVar
 
 from contest.rules.ruleset import TieBreak
-from contest.rules.say import number_text, total_text
-from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep
+from contest.rules.say import total_text
+from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep, Value
 
 Placed = TypeVar("Placed", BoxResult, TeamResult)
 
@@ -26,24 +28,23 @@ class Contender(Generic[Placed]):
     target: Placed
 
 
-Tied = Sequence[Contender[Any]]
-Value = Any  # an exact number, a list of them, or a digest: comparable within one rule
-Values = list[Value]
-
-
 @dataclass(frozen=True, slots=True)
-class Rule:
-    """``values``: what is compared, for those tied, a step and the seed; ``text``: how a value is read."""
+class Units:
+    """What the engine's whole numbers count: weighted marks ``1/cards``, marks of one criterion ``1/marks``."""
 
-    values: Callable[[Tied, TieBreak, str], Values]
-    text: Callable[[Value, int], str]
-    higher_wins: bool = True
+    cards: int
+    marks: int
+
+
+Tied = Sequence[Contender[Any]]
+Values = tuple[list[Value], int]  # what is compared, and the divisor that makes exact figures of it
+Rule = Callable[[Tied, TieBreak, Units, str | None], Values | None]  # None: passed over for this group
 
 
 def settle(
-    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], seed: str | None, *, unit: int
+    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], seed: str | None, *, units: Units
 ) -> list[list[Contender[Placed]]]:
-    """Those tied, best first, in groups that nothing could part. ``unit``: what weighted marks count.
+    """Return those tied, best first, in groups that no tie-break could separate.
 
     Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
     """
@@ -51,113 +52,110 @@ def settle(
     for step in steps:
         if len(groups) == len(tied):
             break
-        parted: list[list[Contender[Placed]]] = []
+        parts: list[list[Contender[Placed]]] = []
         for group in groups:
-            parted.extend(_part(group, step, seed, unit) if len(group) > 1 else [group])
-        groups = parted
+            parts.extend(_split(group, step, seed, units) if len(group) > 1 else [group])
+        groups = parts
     return groups
 
 
-def _part(group: list[Contender[Placed]], step: TieBreak, seed: str | None, unit: int) -> list[list[Contender[Placed]]]:
-    rule = RULES[step.by]
-    if step.by == "lot" and seed is None:
-        total = group[0].target.total
-        names = [contender.name for contender in group]
-        raise LotNeeded(group[0].category, names, total_text(total if total is not None else 0))
-    values = rule.values(group, step, seed or "")
+def _split(
+    group: list[Contender[Placed]], step: TieBreak, seed: str | None, units: Units
+) -> list[list[Contender[Placed]]]:
+    compared = RULES[step.by](group, step, units, seed)
+    if compared is None:
+        return [group]
+    values, divisor = compared
     if values.count(values[0]) == len(values):
-        record = TieStep(step, [contender.name for contender in group], values, unit)
+        record = TieStep(step, [contender.name for contender in group], values, divisor)
         for contender in group:
             contender.target.ties += (record,)
         return [group]
-    order = sorted(range(len(values)), key=values.__getitem__, reverse=rule.higher_wins)
-    record = TieStep(step, [group[at].name for at in order], [values[at] for at in order], unit)
+    # Higher wins, except in a lot.
+    order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
+    record = TieStep(step, [group[at].name for at in order], [values[at] for at in order], divisor)
     label = step.label
     parts: list[list[Contender[Placed]]] = []
     before = None
     for at in order:
-        contender, each = group[at], values[at]
+        contender, value = group[at], values[at]
         contender.target.ties += (record,)
         contender.target.decided_by = label
-        if each == before:
+        if value == before:
             parts[-1].append(contender)
         else:
             parts.append([contender])
-        before = each
+        before = value
     return parts
 
 
-def value_text(value: Value, record: TieStep) -> str:
-    """A value of a tie-break for reading: a sum of marks, points, a list of them, a lot's first digits."""
-    return RULES[record.step.by].text(value, record.unit)
+def _means(sums: Sequence[Sequence[tuple[int, int]]], unit: int) -> Values:
+    """Return each contender's sum of means, from a (sum, number of cards) for each mean. Sums count ``1/unit``."""
+    share = lcm(*{number for means in sums for _, number in means})
+    return [sum([total * (share // number) for total, number in means]) for means in sums], unit * share
 
 
-def _counted_criterion(tied: Tied, step: TieBreak, seed: str) -> Values:
-    # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-    values: Values = []
+def _counted_criterion(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values:
+    return _criterion_means(tied, step, units, with_dropped=False)
+
+
+def _criterion(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values:
+    return _criterion_means(tied, step, units, with_dropped=True)
+
+
+def _criterion_means(tied: Tied, step: TieBreak, units: Units, *, with_dropped: bool) -> Values:
+    sums: list[list[tuple[int, int]]] = []
     for contender in tied:
-        total: Any = 0
+        means: list[tuple[int, int]] = []
         for result in contender.results:
             at = result.plan.column.get(step.criterion)
-            if at is not None:  # else another category's rules, without this criterion
-                for row in result.kept:
-                    total += row[1][at]
-        values.append(total)
-    return values
+            if at is None:  # another category's rules, without this criterion
+                continue
+            marks: list[Any] = [row[1][at] for row in result.kept]
+            if with_dropped:
+                marks += [row[1][at] for row, _ in result.gone]
+            # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
+            means.append((int(sum(marks) * units.marks), len(marks)))
+        sums.append(means)
+    return _means(sums, units.marks)
 
 
-def _criterion(tied: Tied, step: TieBreak, seed: str) -> Values:
-    values = _counted_criterion(tied, step, seed)
-    for place, contender in enumerate(tied):
-        for result in contender.results:
-            at = result.plan.column.get(step.criterion)
-            if at is not None:
-                values[place] += sum([row[1][at] for row, _ in result.gone])
-    return values
+def _dropped_cards(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values | None:
+    """Compare the mean of the dropped cards; there is nothing to compare where a box or team has none."""
+    sums: list[list[tuple[int, int]]] = []
+    for contender in tied:
+        cards = [row[0] * result.plan.lift for result in contender.results for row, _ in result.gone]
+        if not cards:
+            return None
+        sums.append([(sum(cards), len(cards))])
+    return _means(sums, units.cards)
 
 
-def _dropped_cards(tied: Tied, step: TieBreak, seed: str) -> Values:
-    return [
-        sum([row[0] * result.plan.lift for result in contender.results for row, _ in result.gone]) for contender in tied
-    ]
-
-
-def _highest_card(tied: Tied, step: TieBreak, seed: str) -> Values:
-    """All cards, best first. Where one list ends before they differ, the longer one is the higher."""
-    values: Values = []
+def _highest_card(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values | None:
+    """Compare all cards, best first, over as many as the shortest has."""
+    listed: list[list[int]] = []
     for contender in tied:
         cards: list[int] = []
         for result in contender.results:
-            cards += [row[0] * result.plan.lift for row in result.kept]
-            cards += [row[0] * result.plan.lift for row, _ in result.gone]
-        values.append(sorted(cards, reverse=True))
-    return values
+            rows = chain(result.kept, (row for row, _ in result.gone))
+            cards += [row[0] * result.plan.lift for row in rows]
+        listed.append(sorted(cards, reverse=True))
+    fewest = min(map(len, listed))
+    return ([tuple(cards[:fewest]) for cards in listed], units.cards) if fewest else None
 
 
-def _lot(tied: Tied, step: TieBreak, seed: str) -> Values:
-    return [sha256(f"{seed}:{each.category}:{each.name}".encode()).hexdigest() for each in tied]
-
-
-def _mark_text(value: Value, unit: int) -> str:
-    return number_text(value)
-
-
-def _points_text(value: Value, unit: int) -> str:
-    return total_text(Fraction(value, unit))
-
-
-def _cards_text(value: Value, unit: int) -> str:
-    return ", ".join(total_text(Fraction(card, unit)) for card in value)
-
-
-def _lot_text(value: Value, unit: int) -> str:
-    return f"{value[:12]}…"
+def _lot(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values:
+    if seed is None:
+        total = tied[0].target.total
+        names = [contender.name for contender in tied]
+        raise LotNeeded(tied[0].category, names, total_text(total if total is not None else 0))
+    return [sha256(f"{seed}:{one.category}:{one.name}".encode()).hexdigest() for one in tied], 1
 
 
 RULES: Mapping[str, Rule] = {
-    "counted_criterion": Rule(_counted_criterion, _mark_text),
-    "criterion": Rule(_criterion, _mark_text),
-    "dropped_cards": Rule(_dropped_cards, _points_text),
-    "highest_card": Rule(_highest_card, _cards_text),
-    "lot": Rule(_lot, _lot_text, higher_wins=False),
+    "counted_criterion": _counted_criterion,
+    "criterion": _criterion,
+    "dropped_cards": _dropped_cards,
+    "highest_card": _highest_card,
+    "lot": _lot,
 }

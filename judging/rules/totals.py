@@ -5,13 +5,11 @@ unit is the common denominator of all possible weighted marks. A box's total is 
 scaling and means multiply by whole numbers only.
 """
 
-from collections.abc import Sequence
 from fractions import Fraction
 from math import lcm
 from operator import getitem
 
 from contest.rules.ruleset import RuleSet
-from contest.rules.say import number_text
 from judging.rules.drops import cutter
 from judging.rules.rows import Mark, Marks, Row, Texts
 from judging.rules.scale import allowed
@@ -32,6 +30,7 @@ class Weighing(dict[Marks, int]):
         self.unit = lcm(
             *(below * per for (_, below), column in zip(weights, marks, strict=True) for _, per in column.values())
         )
+        self.mark_unit = lcm(*(per for column in marks for _, per in column.values()))
         self.columns: list[dict[Mark, int]] = [
             {mark: weight * top * (self.unit // (below * per)) for mark, (top, per) in column.items()}
             for (weight, below), column in zip(weights, marks, strict=True)
@@ -56,6 +55,7 @@ class Plan:
         self.rules = rules
         self.weigh = Weighing(rules)
         self.unit = self.weigh.unit
+        self.mark_unit = self.weigh.mark_unit
         self.text = Texts(self.unit)
         self.cut = cutter(rules, self.text)
         self.column: dict[str | None, int] = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
@@ -75,13 +75,6 @@ class Plan:
 
     def total(self, points: int) -> Fraction:
         return Fraction(points, self.total_unit)
-
-    def marks_text(self, marks: Sequence[Mark]) -> str:
-        """``appearance 9, taste 8, tenderness 9``."""
-        return ", ".join(
-            f"{criterion.name.lower()} {number_text(mark)}"
-            for criterion, mark in zip(self.rules.criteria, marks, strict=True)
-        )
 
 
 def _factors(rules: RuleSet) -> tuple[dict[int, int], int]:

@@ -62,13 +62,13 @@ class Ignored(NamedTuple):
     cards: int
 
 
-Value = int | str | tuple[int, ...]  # whole counts, a lot's digest, or counts card by card
+Value = int | str | tuple[int, ...]  # a whole count, a lot's digest, or counts card by card
 
 
 class TieStep(NamedTuple):
     """One tie-break tried on boxes (or teams) still equal: who had which value, the winner first.
 
-    Values are whole counts of ``1/divisor``; `text` gives the exact figure.
+    Whole counts among the values are of ``1/divisor``; `text` gives the exact figure.
     """
 
     step: TieBreak
@@ -91,7 +91,8 @@ class BoxResult:
 
     ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked too
     where the rules give it penalty marks. ``cards``: how many came. ``kept`` and ``gone``: its rows in card
-    order, those gone each with its reason; ``points``: the total as a count of the plan's unit.
+    order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``means``: those of
+    its criteria, once a tie-break took them.
     """
 
     category: str
@@ -107,6 +108,7 @@ class BoxResult:
     rank: int | None = None
     decided_by: str | None = None
     ties: tuple[TieStep, ...] = ()
+    means: list[int] | None = None
 
     @property
     def total(self) -> Fraction | None:

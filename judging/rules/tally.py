@@ -20,7 +20,7 @@ from judging.rules.outcome import (
     TieStep,
 )
 from judging.rules.rows import Row
-from judging.rules.ties import Contender, Units, settle
+from judging.rules.ties import Contender, Settling, settle
 from judging.rules.totals import Plan
 
 __all__ = [
@@ -62,6 +62,7 @@ def tally(
     Raises LotNeeded for a lot without a seed, ValueError for input that cannot be tallied.
     """
     plans = _plans(rules)
+    settling = _settling(plans.values(), seed)
     entered: dict[str, list[Box]] = {category: [] for category in rules}
     for box in boxes:
         if box.category not in entered:
@@ -72,11 +73,11 @@ def tally(
     for category, plan in plans.items():
         judged = _judge(entered[category], plan, warnings)
         _check_single(category, judged)
-        results[category] = _rank_boxes(judged, plan, seed)
+        results[category] = _rank_boxes(judged, plan, settling._replace(category=category))
     teams = None
     if overall is not None:
         contest = overall_rules or next(iter(rules.values()))
-        teams = _rank_teams(results, overall, contest.tie_breaks, seed, needs or contest.needs)
+        teams = _rank_teams(results, overall, contest.tie_breaks, settling, needs or contest.needs)
     return Tally(results, teams, warnings)
 
 
@@ -86,6 +87,15 @@ def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
     for plan in made.values():
         plan.lift = unit // plan.unit
     return {category: made[each] for category, each in rules.items()}
+
+
+def _settling(plans: Iterable[Plan], seed: str | None) -> Settling:
+    """Return what tie-breaks need, in units that all categories share: those of the overall compare across them."""
+    unit, mark_unit, share = 1, 1, 1
+    for plan in plans:
+        unit, mark_unit = lcm(unit, plan.unit * plan.lift), lcm(mark_unit, plan.weigh.mark_unit)
+        share = lcm(share, *range(1, plan.most + 1))
+    return Settling(unit, mark_unit, share, "overall", seed)
 
 
 def _check_single(category: str, results: Sequence[BoxResult]) -> None:
@@ -138,23 +148,22 @@ def _ruled(box: Box, plan: Plan, warnings: list[Ignored]) -> BoxResult:
     return result
 
 
-def _rank_boxes(results: Sequence[BoxResult], plan: Plan, seed: str | None) -> list[BoxResult]:
+def _rank_boxes(results: Sequence[BoxResult], plan: Plan, settling: Settling) -> list[BoxResult]:
     ordered = sorted(results, key=attrgetter("box"))
     ranked = [result for result in ordered if result.points is not None]
     unranked = [result for result in ordered if result.points is None] if len(ranked) < len(ordered) else []
-    units = Units(plan.unit * plan.lift, plan.mark_unit)
-    return _place(ranked, _box_contender, plan.rules.tie_breaks, seed, units) + unranked
+    return _place(ranked, _box_contender, plan.rules.tie_breaks, settling) + unranked
 
 
 def _box_contender(result: BoxResult) -> Contender[BoxResult]:
-    return Contender(result.box, result.category, (result,), result)
+    return result.box, result, (result,)
 
 
 def _rank_teams(
     results: Mapping[str, Sequence[BoxResult]],
     overall: Sequence[str],
     tie_breaks: Sequence[TieBreak],
-    seed: str | None,
+    settling: Settling,
     needs: str,
 ) -> list[TeamResult]:
     for category in overall:
@@ -163,10 +172,6 @@ def _rank_teams(
     held = [category for category in dict.fromkeys(overall) if results[category]]
     plans = [results[category][0].plan for category in held]
     unit = lcm(*(plan.total_unit for plan in plans))
-    units = Units(
-        lcm(*(plan.unit * plan.lift for plan in plans)),
-        lcm(*(plan.mark_unit for plan in plans)),
-    )
     teams = {team: TeamResult(team, {}, unit) for team in _teams(results)}
     for category, plan in zip(held, plans, strict=True):
         share = unit // plan.total_unit
@@ -179,7 +184,7 @@ def _rank_teams(
     for team in teams.values():
         team.eligible = _ELIGIBLE[needs](team, len(held))
     ordered = sorted(teams.values(), key=attrgetter("team"))
-    return _place(ordered, _team_contender, tie_breaks, seed, units)
+    return _place(ordered, _team_contender, tie_breaks, settling)
 
 
 # Who may be champion: whether a team fulfils [overall] needs, by how many counting categories were held.
@@ -192,7 +197,7 @@ _ELIGIBLE: Mapping[str, Callable[[TeamResult, int], bool]] = {
 
 def _team_contender(team: TeamResult) -> Contender[TeamResult]:
     ranked = [result for result in team.boxes.values() if result.points is not None]
-    return Contender(team.team, "overall", ranked, team)
+    return team.team, team, ranked
 
 
 def _teams(results: Mapping[str, Sequence[BoxResult]]) -> dict[str, None]:
@@ -226,8 +231,7 @@ def _place(
     results: list[Placed],
     contender: Callable[[Placed], Contender[Placed]],
     tie_breaks: Sequence[TieBreak],
-    seed: str | None,
-    units: Units,
+    settling: Settling,
 ) -> list[Placed]:
     """Rank by points, most first, those level by the tie-breaks, those level after that in the order given.
 
@@ -244,11 +248,11 @@ def _place(
         else:
             tied = [contender(result) for result in results[start:stop]]
             at = start
-            for group in settle(tied, tie_breaks, seed, units=units):
+            for group in settle(tied, tie_breaks, settling):
                 rank = at + 1
-                for each in group:
-                    each.target.rank = rank
-                    results[at] = each.target
+                for _, target, _ in group:
+                    target.rank = rank
+                    results[at] = target
                     at += 1
         start = stop
     return results

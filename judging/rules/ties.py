@@ -5,11 +5,10 @@ one row of RULES, beside its row in contest.rules.ruleset_parts.TIE_BREAKS.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import sha256
-from itertools import chain
 from math import lcm
-from typing import Any, Generic, TypeVar
+from operator import itemgetter
+from typing import Any, NamedTuple, TypeVar
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import total_text
@@ -18,138 +17,136 @@ from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep, Val
 Placed = TypeVar("Placed", BoxResult, TeamResult)
 
 
-@dataclass(slots=True)
-class Contender(Generic[Placed]):
-    """One of those tied: a box, or a team with its ranked boxes of the counting categories."""
+# One of those tied: its name, its result, and its ranked boxes: a box itself, or a team's of the counting categories.
+Contender = tuple[str, Placed, Sequence[BoxResult]]
 
-    name: str
+
+class Settling(NamedTuple):
+    """What a tie-break may need beside those tied.
+
+    Weighted marks count ``1/unit``, marks ``1/mark_unit``; ``share`` is a multiple of every number of cards, so that
+    means stay whole. A lot draws on ``category`` ("overall" for teams) and ``seed``.
+    """
+
+    unit: int
+    mark_unit: int
+    share: int
     category: str
-    results: Sequence[BoxResult]
-    target: Placed
-
-
-@dataclass(frozen=True, slots=True)
-class Units:
-    """What the engine's whole numbers count: weighted marks ``1/cards``, marks of one criterion ``1/marks``."""
-
-    cards: int
-    marks: int
+    seed: str | None
 
 
 Tied = Sequence[Contender[Any]]
 Values = tuple[list[Value], int]  # what is compared, and the divisor that makes exact figures of it
-Rule = Callable[[Tied, TieBreak, Units, str | None], Values | None]  # None: passed over for this group
+Rule = Callable[[Tied, TieBreak, Settling], Values | None]  # None: passed over for this group
 
 
 def settle(
-    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], seed: str | None, *, units: Units
-) -> list[list[Contender[Placed]]]:
+    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], settling: Settling
+) -> list[Sequence[Contender[Placed]]]:
     """Return those tied, best first, in groups that no tie-break could separate.
 
     Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
     """
-    groups = [list(tied)]
-    for step in steps:
-        if len(groups) == len(tied):
-            break
-        parts: list[list[Contender[Placed]]] = []
-        for group in groups:
-            parts.extend(_split(group, step, seed, units) if len(group) > 1 else [group])
-        groups = parts
-    return groups
+    settled: list[Sequence[Contender[Placed]]] = []
+    _settle(tied, steps, settling, (), None, settled)
+    return settled
 
 
-def _split(
-    group: list[Contender[Placed]], step: TieBreak, seed: str | None, units: Units
-) -> list[list[Contender[Placed]]]:
-    compared = RULES[step.by](group, step, units, seed)
-    if compared is None:
-        return [group]
-    values, divisor = compared
-    if values.count(values[0]) == len(values):
-        record = TieStep(step, [contender.name for contender in group], values, divisor)
-        for contender in group:
-            contender.target.ties += (record,)
-        return [group]
-    # Higher wins, except in a lot.
-    order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
-    record = TieStep(step, [group[at].name for at in order], [values[at] for at in order], divisor)
-    label = step.label
-    parts: list[list[Contender[Placed]]] = []
-    before = None
-    for at in order:
-        contender, value = group[at], values[at]
-        contender.target.ties += (record,)
-        contender.target.decided_by = label
-        if value == before:
-            parts[-1].append(contender)
-        else:
-            parts.append([contender])
-        before = value
-    return parts
-
-
-def _means(sums: Sequence[Sequence[tuple[int, int]]], unit: int) -> Values:
-    """Return each contender's sum of means, from a (sum, number of cards) for each mean. Sums count ``1/unit``."""
-    share = lcm(*{number for means in sums for _, number in means})
-    return [sum([total * (share // number) for total, number in means]) for means in sums], unit * share
-
-
-def _counted_criterion(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values:
-    return _criterion_means(tied, step, units, with_dropped=False)
-
-
-def _criterion(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values:
-    return _criterion_means(tied, step, units, with_dropped=True)
-
-
-def _criterion_means(tied: Tied, step: TieBreak, units: Units, *, with_dropped: bool) -> Values:
-    sums: list[list[tuple[int, int]]] = []
-    for contender in tied:
-        means: list[tuple[int, int]] = []
-        for result in contender.results:
-            at = result.plan.column.get(step.criterion)
-            if at is None:  # another category's rules, without this criterion
+def _settle(
+    group: Sequence[Contender[Placed]],
+    steps: Sequence[TieBreak],
+    settling: Settling,
+    tried: tuple[TieStep, ...],
+    decided_by: str | None,
+    settled: list[Sequence[Contender[Placed]]],
+) -> None:
+    if len(group) > 1:
+        for at, step in enumerate(steps):
+            compared = RULES[step.by](group, step, settling)
+            if compared is None:
                 continue
-            marks: list[Any] = [row[1][at] for row in result.kept]
-            if with_dropped:
-                marks += [row[1][at] for row, _ in result.gone]
-            # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-            means.append((int(sum(marks) * units.marks), len(marks)))
-        sums.append(means)
-    return _means(sums, units.marks)
+            values, divisor = compared
+            if values.count(values[0]) == len(values):
+                tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+                continue
+            # Higher wins, except in a lot.
+            order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
+            values, group = [values[place] for place in order], [group[place] for place in order]
+            tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+            later, label, start, last = steps[at + 1 :], step.label, 0, values[0]
+            for end, value in enumerate(values):
+                if value != last:
+                    _settle(group[start:end], later, settling, tried, label, settled)
+                    start, last = end, value
+            _settle(group[start:], later, settling, tried, label, settled)
+            return
+    for _, target, _ in group:
+        target.ties, target.decided_by = tried, decided_by
+    settled.append(group)
 
 
-def _dropped_cards(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values | None:
+def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    values: list[Value] = []
+    for _, _, results in tied:
+        value = 0
+        for result in results:
+            at = result.plan.column.get(step.criterion)
+            if at is not None:  # else another category's rules, without this criterion
+                value += (result.means or _take_means(result, settling))[at]
+        values.append(value)
+    return values, settling.mark_unit * settling.share
+
+
+def _take_means(result: BoxResult, settling: Settling) -> list[int]:
+    """Return every criterion's mean over the counted cards, and keep it: most boxes that tie need several."""
+    share, unit = settling.share // len(result.kept), settling.mark_unit
+    # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
+    means = result.means = [int(sum(marks) * unit) * share for marks in zip(*map(_MARKS, result.kept), strict=True)]
+    return means
+
+
+_MARKS = itemgetter(1)  # of a row
+
+
+def _criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    values: list[Value] = []
+    unit, share = settling.mark_unit, settling.share
+    for _, _, results in tied:
+        value = 0
+        for result in results:
+            at = result.plan.column.get(step.criterion)
+            if at is not None:
+                cards = [row[1][at] for row in result.kept] + [row[1][at] for row, _ in result.gone]
+                value += int(sum(cards) * unit) * (share // len(cards))
+        values.append(value)
+    return values, unit * share
+
+
+def _dropped_cards(tied: Tied, step: TieBreak, settling: Settling) -> Values | None:
     """Compare the mean of the dropped cards; there is nothing to compare where a box or team has none."""
-    sums: list[list[tuple[int, int]]] = []
-    for contender in tied:
-        cards = [row[0] * result.plan.lift for result in contender.results for row, _ in result.gone]
-        if not cards:
-            return None
-        sums.append([(sum(cards), len(cards))])
-    return _means(sums, units.cards)
+    pools = [[row[0] * result.plan.lift for result in results for row, _ in result.gone] for _, _, results in tied]
+    if not all(pools):
+        return None
+    share = lcm(*{len(cards) for cards in pools})
+    return [sum(cards) * (share // len(cards)) for cards in pools], settling.unit * share
 
 
-def _highest_card(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values | None:
+def _highest_card(tied: Tied, step: TieBreak, settling: Settling) -> Values | None:
     """Compare all cards, best first, over as many as the shortest has."""
     listed: list[list[int]] = []
-    for contender in tied:
-        cards: list[int] = []
-        for result in contender.results:
-            rows = chain(result.kept, (row for row, _ in result.gone))
-            cards += [row[0] * result.plan.lift for row in rows]
+    for _, _, results in tied:
+        cards = [row[0] * result.plan.lift for result in results for row in result.kept]
+        cards += [row[0] * result.plan.lift for result in results for row, _ in result.gone]
         listed.append(sorted(cards, reverse=True))
     fewest = min(map(len, listed))
-    return ([tuple(cards[:fewest]) for cards in listed], units.cards) if fewest else None
+    return ([tuple(cards[:fewest]) for cards in listed], settling.unit) if fewest else None
 
 
-def _lot(tied: Tied, step: TieBreak, units: Units, seed: str | None) -> Values:
-    if seed is None:
-        total = tied[0].target.total
-        names = [contender.name for contender in tied]
-        raise LotNeeded(tied[0].category, names, total_text(total if total is not None else 0))
-    return [sha256(f"{seed}:{one.category}:{one.name}".encode()).hexdigest() for one in tied], 1
+def _lot(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    names = [name for name, _, _ in tied]
+    if settling.seed is None:
+        raise LotNeeded(settling.category, names, total_text(tied[0][1].total))
+    return [sha256(f"{settling.seed}:{settling.category}:{name}".encode()).hexdigest() for name in names], 1
 
 
 RULES: Mapping[str, Rule] = {

@@ -55,13 +55,12 @@ class Plan:
         self.rules = rules
         self.weigh = Weighing(rules)
         self.unit = self.weigh.unit
-        self.mark_unit = self.weigh.mark_unit
         self.text = Texts(self.unit)
         self.cut = cutter(rules, self.text)
         self.column: dict[str | None, int] = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
         self.full = rules.full_counted
         self.most, self.fewest = rules.per_entry, rules.fewest
-        self.lift = 1  # to the unit that several plans of one tally share
+        self.lift = 1  # to the unit that the plans of one tally share
         self.factor, per = _factors(rules)
         self.total_unit = self.unit * per
 

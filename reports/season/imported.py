@@ -11,9 +11,10 @@ from reports.models import ImportedContest
 
 @dataclass(frozen=True, slots=True)
 class ImportedBox:
-    """A box of a contest elsewhere. `team`: its uid there; `status`: the turn-in's; `result`: what the tally made of it.
+    """A box of a contest elsewhere.
 
-    `cards`: seat → marks in sheet order; marks and totals are exact text.
+    `team`: its uid there; `status`: the turn-in's; `result`: what the tally made of it; `cards`: seat → marks in sheet
+    order. Marks and totals are exact text.
     """
 
     category: str

@@ -1,7 +1,12 @@
 """Cards and their readings, what captains tick and ask, rulings, and the frozen tally."""
 
+from functools import cached_property
+
 from django.db import models
 from django.db.models import Q
+
+from judging.rules.inputs import Inputs, read_inputs
+from judging.rules.standings import Outcome, read_outcome
 
 
 class Card(models.Model):
@@ -218,7 +223,7 @@ class Ruling(models.Model):
 
 
 class Tally(models.Model):
-    """The frozen tally of a contest: earlier revisions stay beside it."""
+    """The frozen tally of a contest; earlier revisions stay. `source` and `standings` read its JSON."""
 
     contest = models.ForeignKey("contest.Contest", on_delete=models.CASCADE, related_name="tallies")
     revision = models.PositiveSmallIntegerField(default=1)
@@ -241,3 +246,13 @@ class Tally(models.Model):
 
     def __str__(self) -> str:
         return f"Tally {self.revision} of {self.contest}"
+
+    @cached_property
+    def source(self) -> Inputs:
+        """What was tallied: rule sets, boxes and cards."""
+        return read_inputs(self.inputs)
+
+    @cached_property
+    def standings(self) -> Outcome:
+        """What it came to, as codes and figures."""
+        return read_outcome(self.outcome)

@@ -18,6 +18,7 @@ from contest.rules.say import listed
 from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
 from judging.rules.tally import LotNeeded, Tally, tally, to_json
 from judging.rules.tally_csv import result_csv
+from judging.rules.workings import ignored_text
 
 DESCRIPTION = "Tally a contest from a file of cards: exact totals, ranks, dropped cards and what broke each tie."
 
@@ -62,7 +63,8 @@ def run(options: argparse.Namespace) -> tuple[Tally, list[str]]:
     """The tally and the notes for standard error. Raises UsageError or CsvError."""
     contest = _rules(options.rules)
     own = _rules_for(options.rules_for)
-    files = ContestFiles(contest, own)
+    counting = _named(options.overall)
+    files = ContestFiles(contest, own, counting or ())
     cards = load(options.cards, card_columns(own, contest), ("team",))
     files.add_cards(cards)
     notes = [cards.note]
@@ -75,7 +77,7 @@ def run(options: argparse.Namespace) -> tuple[Tally, list[str]]:
     boxes = files.boxes()
     for category in own:
         _check_category("--rules-for", category, files.categories)
-    overall = _overall(options.overall, files)
+    overall = _overall(counting, files)
     try:
         result = tally(
             {category: files.rules(category) for category in files.categories},
@@ -86,7 +88,7 @@ def run(options: argparse.Namespace) -> tuple[Tally, list[str]]:
         )
     except LotNeeded as error:
         raise UsageError(f"{options.cards}: {error}; give --seed TEXT for the lot") from None
-    return result, [note for note in notes if note] + [f"note: {warning}" for warning in result.warnings]
+    return result, [note for note in notes if note] + [f"note: {ignored_text(entry)}" for entry in result.warnings]
 
 
 def _rules(path: str) -> RuleSet:
@@ -121,17 +123,23 @@ def _check_category(option: str, category: str, categories: Sequence[str]) -> No
         raise UsageError(f"{option} {category}: no such category in the files; there is {listed(categories)}")
 
 
-def _overall(given: str | None, files: ContestFiles) -> list[str] | None:
+def _named(given: str | None) -> list[str] | None:
+    """The categories that --overall names; None where it is not given."""
     if given is None:
+        return None
+    return list(dict.fromkeys(category.strip() for category in given.split(",") if category.strip()))
+
+
+def _overall(chosen: list[str] | None, files: ContestFiles) -> list[str] | None:
+    if chosen is None:
         return files.categories if files.has_teams else None
     if not files.has_teams:
         raise UsageError("--overall ranks teams, and the files name none; add a column team")
-    chosen = [category.strip() for category in given.split(",") if category.strip()]
     if not chosen:
         raise UsageError(f"--overall names no category; write for example {','.join(files.categories)}")
     for category in chosen:
         _check_category("--overall", category, files.categories)
-    return list(dict.fromkeys(chosen))
+    return chosen
 
 
 def _seed(given: str | None) -> str | None:

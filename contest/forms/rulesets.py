@@ -31,8 +31,7 @@ DROP_RULES = (
     (
         "median_distance",
         "Distance from the median. On panels of six where nothing is wrong it drops a card in 15.2 % of boxes at "
-        "limit 3.5 with fine marks, in 0.7 % with whole marks: there the median distance is 0 in 28 % of panels, "
-        "and then nothing is dropped.",
+        "limit 3.5 with fine marks, in 7.4 % with whole marks.",
     ),
 )
 DROP_WHEN_SHORT = (
@@ -51,11 +50,16 @@ TOTAL_WHEN_SHORT = (
     ("scale", "Scaled to the full number of counted cards"),
     ("as_is", "As it is: a card fewer counts as nothing"),
 )
+NEEDS = (
+    ("all_judged", "A place in every counting category that was held"),
+    ("all_entered", "A box entered in every counting category that was held, judged or not"),
+    ("any", "Nothing: every team can win"),
+)
 NOT_JUDGED = (("unranked", "gets no place"), ("penalty_marks", "counts as penalty marks from every judge"))
 TIE_LABELS = {
-    "counted_criterion": "{} over the counted cards",
-    "criterion": "{} over all cards",
-    "dropped_cards": "the dropped cards’ points",
+    "counted_criterion": "{}: average of the counted cards",
+    "criterion": "{}: average of all cards",
+    "dropped_cards": "average points of the dropped cards",
     "highest_card": "the best card, then the next",
     "lot": "a lot",
 }
@@ -107,9 +111,7 @@ class RuleSetForm(forms.Form):
     )
     disqualified = forms.ChoiceField(label="A disqualified box", choices=NOT_JUDGED)
     late = forms.ChoiceField(label="A late box", choices=NOT_JUDGED)
-    needs_all = forms.BooleanField(
-        required=False, label="Grand champion and reserve entered every counting category that was held"
-    )
+    needs = forms.ChoiceField(label="What grand champion and reserve need", choices=NEEDS, widget=forms.RadioSelect)
 
     def __init__(self, data: Any = None, *, rules: RuleSet) -> None:
         initial, keys = self._initial(rules)
@@ -151,7 +153,7 @@ class RuleSetForm(forms.Form):
             "total_when_short": rules.total_when_short,
             "disqualified": rules.disqualified,
             "late": rules.late,
-            "needs_all": rules.needs_all,
+            "needs": rules.needs,
         }
         for row, each in enumerate(rules.criteria):
             initial[f"criterion_{row}_key"] = each.key
@@ -210,7 +212,7 @@ class RuleSetForm(forms.Form):
             "disqualified": {"result": data["disqualified"]},
             "late": {"result": data["late"]},
             "tie_break": [tie_break(data[f"tie_{row}"]) for row in self._filled(self.ties, "tie_{}")],
-            "overall": {"needs_all": data["needs_all"]},
+            "overall": {"needs": data["needs"]},
         }
 
     def _filled(self, rows: int, name: str) -> list[int]:

@@ -101,7 +101,7 @@ class Contest(models.Model):
         default=False, help_text="Judges may hand cards in from their own phones, with a pass for each seat."
     )
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="contests")
-    # The text at the draw: its tie-breaks and `needs_all` decide the overall, whatever the library's set becomes.
+    # The text at the draw: its tie-breaks and `needs` decide the overall, whatever the library's set becomes.
     frozen_rules = models.TextField(blank=True, editable=False)
     season = models.ForeignKey(Season, null=True, blank=True, on_delete=models.SET_NULL, related_name="contests")
     marks_locked_at = models.DateTimeField(null=True, blank=True)

@@ -24,5 +24,5 @@ def category_rules(category: Category) -> RuleSet:
 
 
 def contest_rules(contest: Contest) -> RuleSet:
-    """The contest's own rule set, frozen at the draw: its tie-breaks and `needs_all` decide the overall."""
+    """The contest's own rule set, frozen at the draw: its tie-breaks and `needs` decide the overall."""
     return parsed(contest.frozen_rules or contest.rule_set.document)

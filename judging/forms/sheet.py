@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 
 from contest.rules.ruleset import RuleSet, span_text, steps_text
 from contest.rules.say import number_text
 from judging.models import Reading
 from judging.rules.scale import allowed
-from judging.selectors.cards import Line, marks_of
+from judging.selectors.cards import Line
 from judging.services.cards import SheetRefused, read_marks
 
 #: Boxes side by side on a laptop before the grid starts a new band.
@@ -50,16 +51,16 @@ class Column:
     @property
     def shown_before(self) -> list[str]:
         """Earlier marks that no longer count, oldest first, for the history."""
-        gone = [each for each in self.line.history if not each.standing or self.line.dismissed]
-        return [_reading_text(each, self.cells) for each in gone]
+        gone = [reading for reading in self.line.history if not reading.standing or self.line.dismissed]
+        return [_reading_text(reading, self.line.earlier[reading.pk], self.cells) for reading in gone]
 
     @property
     def said_now(self) -> str:
-        return _reading_text(self.line.reading, self.cells) if self.line.stands and self.line.reading else ""
+        line = self.line
+        return _reading_text(line.reading, line.marks, self.cells) if line.stands and line.reading else ""
 
 
-def _reading_text(reading: Reading, cells: list[Cell]) -> str:
-    marks = marks_of(reading)
+def _reading_text(reading: Reading, marks: Mapping[str, Decimal], cells: list[Cell]) -> str:
     keys = [cell.name.partition("-")[2] for cell in cells]
     text = " ".join(number_text(marks[key]) for key in keys if key in marks)
     why = f", {reading.reason}" if reading.reason else ""

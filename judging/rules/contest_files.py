@@ -1,6 +1,6 @@
 """A contest's CSV files, CARDS.csv and TURNINS.csv, as boxes for the tally; every complaint names its place."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -37,10 +37,13 @@ def card_columns(rules: Mapping[str, RuleSet], contest: RuleSet) -> tuple[str, .
 
 
 class ContestFiles:
-    """Collects the boxes of both files. ``rules_for`` answers a category with its rule set."""
+    """Collects the boxes of both files.
 
-    def __init__(self, contest: RuleSet, rules_for: Mapping[str, RuleSet]) -> None:
-        self.contest, self.rules_for = contest, rules_for
+    ``rules_for``: category → its own rule set; ``named``: categories that are known though no card names them.
+    """
+
+    def __init__(self, contest: RuleSet, rules_for: Mapping[str, RuleSet], named: Sequence[str] = ()) -> None:
+        self.contest, self.rules_for, self.named = contest, rules_for, named
         self.drafts: dict[tuple[str, str], _Draft] = {}
         self.marks: dict[tuple[RuleSet, str, str], Decimal] = {}
 
@@ -80,7 +83,11 @@ class ContestFiles:
             self._take_team(draft, row)
 
     def boxes(self) -> list[Box]:
-        """All boxes, in the order of the files. Raises CsvError where teams do not add up."""
+        """Return all boxes, in the order of the files.
+
+        Raises CsvError where teams do not add up, and for a turn-in whose category or box is likely a slip.
+        """
+        self._check_turnins()
         self._check_teams()
         return [
             Box(draft.category, draft.box, draft.table, draft.status, tuple(draft.cards.values()), draft.team)
@@ -139,6 +146,28 @@ class ContestFiles:
                 raise row.error(key, str(error)) from None
         return mark
 
+    def _check_turnins(self) -> None:
+        """Refuse a turn-in that would silently miss the box it is meant for. A box without cards is good input."""
+        judged: dict[str, list[_Draft]] = {}
+        for draft in self.drafts.values():
+            if draft.cards:
+                judged.setdefault(draft.box, []).append(draft)
+        known = dict.fromkeys([*(draft.category for drafts in judged.values() for draft in drafts), *self.rules_for,
+                               *self.named])  # fmt: skip
+        # Where categories number their boxes on their own, the same number elsewhere is another box.
+        shared = any(len(drafts) > 1 for drafts in judged.values())
+        for draft in self.drafts.values():
+            row = draft.turnin_row
+            if row is None or draft.cards:
+                continue
+            if draft.category not in known:
+                raise row.error("category", _unknown(draft.category, list(known)))
+            if draft.box in judged and not shared:
+                (other,) = judged[draft.box]
+                place = _place(next(iter(other.seat_rows.values())), row)
+                where = f"box {draft.box} has cards under {other.category}, {place}"
+                raise row.error("category", f"{where}; correct the category or the box")
+
     def _check_teams(self) -> None:
         if not self.has_teams:
             return
@@ -151,6 +180,14 @@ class ContestFiles:
                 place = _place(other.team_row, draft.team_row)
                 has = f"{draft.team} has box {other.box} in {draft.category} already, {place}"
                 raise draft.team_row.error("team", f"{has}; a team has one box in a category, mend one of the rows")
+
+
+def _unknown(category: str, known: Sequence[str]) -> str:
+    from difflib import get_close_matches  # only a mistyped category needs it
+
+    near = get_close_matches(category, known, 1)
+    meant = f"did you mean {near[0]}?" if near else f"known are {listed(known)}" if known else "there are no cards"
+    return f"no card, --rules-for or --overall names {category}; {meant}"
 
 
 def _place(row: CsvRow, seen_from: CsvRow) -> str:

@@ -1,8 +1,8 @@
-"""Which cards of a box do not count, and why, in words.
+"""Which cards of a box do not count, and why, as codes with their figures.
 
-Every rule takes rows in card order (weighted mark, marks in sheet order, seat) and answers with the rows kept, in
-order, and the rows gone with a reason each. A new rule is one function here and one row of RULES, beside its row in
-contest.rules.ruleset.parts.DROPS.
+Every rule takes rows in card order (weighted mark, marks in sheet order, seat) and returns the rows kept, in order,
+and the rows gone with a reason each. A new rule is one function here and one row of RULES, beside its row in
+contest.rules.ruleset.parts.DROPS; judging.rules.workings puts its reason into words.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -10,20 +10,19 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from itertools import zip_longest
-from math import sqrt
 
 from contest.rules.ruleset import RuleSet
-from contest.rules.say import counted, number_text, ordinal, rounded_text
-from judging.rules.rows import Cut, Cutter, Row, Texts
+from contest.rules.say import number_text, total_text
+from judging.rules.rows import Cut, Cutter, Reason, Row, Texts
 
 
 def cutter(rules: RuleSet, text: Texts) -> Cutter:
-    """The rule set's drop as a function of a box's rows. ``text`` puts weighted marks into words."""
+    """Return the rule set's drop as a function of a box's rows. ``text`` writes weighted marks exactly."""
     return RULES[rules.drop.rule](rules, text)
 
 
 def _kept_below(rules: RuleSet) -> int:
-    """A box with fewer cards than this keeps them all."""
+    """Return the number of cards below which a box keeps them all."""
     return rules.per_entry if rules.drop.when_short == "keep" else 0
 
 
@@ -32,86 +31,68 @@ def _none(rules: RuleSet, text: Texts) -> Cutter:
 
 
 def _lowest(rules: RuleSet, text: Texts) -> Cutter:
-    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons(text)
+    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons("lowest", text)
 
     def drop(rows: Sequence[Row]) -> Cut:
         number = len(rows)
         if number < kept_below:
             return rows, ()
         lows = min(count, number - fewest)
-        return rows[lows:], reasons.lowest(rows, lows)
+        kept = rows[lows:]
+        nearest = kept[0][0]
+        return kept, [(row, reasons[row[0], nearest]) for row in rows[:lows]]
 
     return drop
 
 
 def _highest(rules: RuleSet, text: Texts) -> Cutter:
-    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons(text)
+    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons("highest", text)
 
     def drop(rows: Sequence[Row]) -> Cut:
         if len(rows) < kept_below:
             return rows, ()
-        highs = min(count, len(rows) - fewest)
-        return rows[: len(rows) - highs], reasons.highest(rows, highs)
+        left = len(rows) - min(count, len(rows) - fewest)
+        kept = rows[:left]
+        nearest = kept[-1][0]
+        return kept, [(row, reasons[row[0], nearest]) for row in reversed(rows[left:])]
 
     return drop
 
 
 def _highest_and_lowest(rules: RuleSet, text: Texts) -> Cutter:
-    count, fewest, kept_below, reasons = rules.drop.count, rules.fewest, _kept_below(rules), _Reasons(text)
+    count, fewest, kept_below = rules.drop.count, rules.fewest, _kept_below(rules)
+    low_reasons, high_reasons = _Reasons("lowest", text), _Reasons("highest", text)
 
     def drop(rows: Sequence[Row]) -> Cut:
         if len(rows) < kept_below:
             return rows, ()
         # In turn, the lowest first: where the room is odd, the front gives one more.
         takes = min(2 * count, len(rows) - fewest)
-        lows, highs = (takes + 1) // 2, takes // 2
-        pairs = zip_longest(reasons.lowest(rows, lows), reasons.highest(rows, highs))
-        return rows[lows : len(rows) - highs], [gone for pair in pairs for gone in pair if gone is not None]
+        lows, left = (takes + 1) // 2, len(rows) - takes // 2
+        kept = rows[lows:left]
+        least, most = kept[0][0], kept[-1][0]
+        low = [(row, low_reasons[row[0], least]) for row in rows[:lows]]
+        high = [(row, high_reasons[row[0], most]) for row in reversed(rows[left:])]
+        return kept, [gone for pair in zip_longest(low, high) for gone in pair if gone is not None]
 
     return drop
 
 
-class _Reasons(dict[tuple[int, int, int, bool], str]):
-    """Why a card at an end goes, by number of cards, place (-1 the highest), points, and whether a kept card beside
-    it has the same points; each sentence is made once."""
+class _Reasons(dict[tuple[int, int], Reason]):
+    """From a dropped card's points and those of the nearest card that counts to the reason, each made once."""
 
-    def __init__(self, text: Texts) -> None:
+    def __init__(self, end: str, text: Texts) -> None:
         super().__init__()
-        self.text = text
+        self.end, self.text = end, text
 
-    def lowest(self, rows: Sequence[Row], lows: int) -> list[tuple[Row, str]]:
-        """The first rows as gone, each with its reason."""
-        number, beside = len(rows), rows[lows][0]
-        gone: list[tuple[Row, str]] = []
-        for place in range(lows):
-            row = rows[place]
-            points = row[0]
-            gone.append((row, self[number, place, points, points == beside]))
-        return gone
-
-    def highest(self, rows: Sequence[Row], highs: int) -> list[tuple[Row, str]]:
-        """The last rows as gone, the highest first."""
-        number, beside = len(rows), rows[-1 - highs][0]
-        gone: list[tuple[Row, str]] = []
-        for place in range(-1, -1 - highs, -1):
-            row = rows[place]
-            points = row[0]
-            gone.append((row, self[number, place, points, points == beside]))
-        return gone
-
-    def __missing__(self, key: tuple[int, int, int, bool]) -> str:
-        number, place, points, level = key
-        end, nth, side = ("lowest", place + 1, "first") if place >= 0 else ("highest", -place, "last")
-        which = end if nth == 1 else f"{ordinal(nth)} {end}"
-        reason = f"the {which} of {counted(number, 'card')}, {self.text[points]}"
-        if level:
-            reason += f"; of equal cards the {side} by marks, then seat, goes"
-        self[key] = reason
+    def __missing__(self, key: tuple[int, int]) -> Reason:
+        points, nearest = key
+        reason = self[key] = Reason(self.end, self.text[points], self.text[nearest])
         return reason
 
 
-def _one_by_one(rules: RuleSet, find: Callable[[Sequence[Row]], tuple[int, str] | None]) -> Cutter:
-    """Drop what ``find`` names, its place and the reason, again and again while it names a card and may."""
+def _one_by_one(rules: RuleSet, find: Callable[[Sequence[Row]], tuple[int, Reason] | None]) -> Cutter:
+    """Drop the card that ``find`` names, by its place, again and again while it names one and may."""
 
     kept_below = _kept_below(rules)
 
@@ -120,10 +101,10 @@ def _one_by_one(rules: RuleSet, find: Callable[[Sequence[Row]], tuple[int, str] 
             return rows, ()
         kept, gone = list(rows), []
         for _ in range(min(rules.drop.count, len(rows) - rules.fewest)):
-            found = find(kept)
-            if found is None:
+            extreme = find(kept)
+            if extreme is None:
                 break
-            gone.append((kept.pop(found[0]), found[1]))
+            gone.append((kept.pop(extreme[0]), extreme[1]))
         return kept, gone
 
     return drop
@@ -137,7 +118,7 @@ def _grubbs(rules: RuleSet, text: Texts) -> Cutter:
     """
     alpha = rules.drop.alpha
 
-    def find(rows: Sequence[Row]) -> tuple[int, str] | None:
+    def find(rows: Sequence[Row]) -> tuple[int, Reason] | None:
         n = len(rows)
         total = sum(row[0] for row in rows)
         away = [abs(n * row[0] - total) for row in rows]
@@ -148,19 +129,14 @@ def _grubbs(rules: RuleSet, text: Texts) -> Cutter:
         square, limit = Fraction(away[at] ** 2 * (n - 1), spread), critical_square(n, alpha)
         if square <= limit:
             return None
-        g, most = _roots(square, limit)
-        mean = rounded_text(Fraction(total, n * text.unit))
-        return at, (
-            f"{text[rows[at][0]]} is {g} standard deviations from the mean of {counted(n, 'card')}, {mean}; "
-            f"Grubbs' test at {number_text(alpha)} allows {most}"
-        )
+        return at, Reason("grubbs", total_text(square), total_text(limit))
 
     return _one_by_one(rules, find)
 
 
 @cache
 def critical_square(n: int, alpha: Decimal) -> Fraction:
-    """The square of Grubbs' two-sided critical value for n ≥ 3 values, at 12 significant digits.
+    """Return the square of Grubbs' two-sided critical value for n ≥ 3 values, at 12 significant digits.
 
     (n − 1)² ÷ n · t² ÷ (n − 2 + t²), with t the alpha ÷ 2n point of Student's t with n − 2 degrees of
     freedom. Source: NIST/SEMATECH e-Handbook, 1.3.5.17.1.
@@ -171,34 +147,31 @@ def critical_square(n: int, alpha: Decimal) -> Fraction:
     return Fraction(f"{(n - 1) ** 2 / n * t * t / (n - 2 + t * t):.11e}")
 
 
-def _roots(square: Fraction, limit: Fraction) -> tuple[str, str]:
-    """Both square roots, for reading, with as many decimals as it takes to tell them apart."""
-    for places in (4, 8):
-        texts = f"{sqrt(square):.{places}f}", f"{sqrt(limit):.{places}f}"
-        if texts[0] != texts[1]:
-            break
-    return texts
-
-
 def _median_distance(rules: RuleSet, text: Texts) -> Cutter:
-    """Modified z-score, 0.6745·|x − median| ÷ MAD, after Iglewicz and Hoaglin (1993), repeated.
+    """The modified z-score of Iglewicz and Hoaglin (1993), repeated.
 
-    Distances are held twofold and the MAD fourfold, so that halves of even counts stay whole.
+    0.6745·|x − median| ÷ MAD; where the median absolute deviation MAD is 0, 0.7979·|x − median| ÷ MeanAD, with MeanAD
+    the mean absolute deviation about the median. Where both are 0 all cards are equal, and none goes. Distances are
+    kept twofold and the MAD fourfold, so that halves of even counts stay whole.
     """
     limit = Fraction(rules.drop.limit)
+    limit_text = number_text(rules.drop.limit)
 
-    def find(rows: Sequence[Row]) -> tuple[int, str] | None:
+    def find(rows: Sequence[Row]) -> tuple[int, Reason] | None:
         centre = _twice_median([row[0] for row in rows])
         away = [abs(2 * row[0] - centre) for row in rows]
-        spread = _twice_median(sorted(away))
-        at = away.index(max(away))
-        if spread == 0 or (score := Fraction(6745 * 2 * away[at], 10000 * spread)) <= limit:
+        furthest = max(away)
+        if furthest == 0:
             return None
-        distance, median = (rounded_text(Fraction(each, 2 * text.unit)) for each in (away[at], centre))
-        return at, (
-            f"{text[rows[at][0]]} is {distance} from the median of {counted(len(rows), 'card')}, {median}: "
-            f"modified z-score {rounded_text(score)}, above {number_text(rules.drop.limit)}"
+        median = _twice_median(sorted(away))
+        score = (
+            Fraction(6745 * 2 * furthest, 10000 * median)
+            if median
+            else Fraction(7979 * furthest * len(rows), 10000 * sum(away))
         )
+        if score <= limit:
+            return None
+        return away.index(furthest), Reason("median_distance", total_text(score), limit_text)
 
     return _one_by_one(rules, find)
 

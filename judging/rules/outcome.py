@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from contest.rules.ruleset import TieBreak
-from judging.rules.rows import Marks, Row
+from contest.rules.say import total_text
+from judging.rules.rows import Marks, Reason, Row
 from judging.rules.totals import Plan
 
 STATUSES = ("accepted", "late", "absent", "refused", "disqualified")
@@ -33,26 +34,55 @@ class Box:
 
 
 class Dropped(NamedTuple):
-    """A card that does not count, and why; the reason names no seat."""
+    """A card that does not count: its seat, and why as a code with its figures (`judging.rules.rows.Reason`)."""
 
     seat: str
-    why: str
+    rule: str
+    value: str
+    limit: str
+
+    @property
+    def why(self) -> str:
+        """The code as text, ``lowest:35.5:37``: for files that are compared, not for reading."""
+        return f"{self.rule}:{self.value}:{self.limit}"
+
+    @classmethod
+    def of(cls, seat: str, why: str) -> "Dropped":
+        """Read a code text back. Raises ValueError for text that is none."""
+        rule, value, limit = why.split(":")
+        return cls(seat, rule, value, limit)
+
+
+class Ignored(NamedTuple):
+    """Cards that came for a box that was not judged; they count for nothing."""
+
+    box: str
+    category: str
+    status: str
+    cards: int
+
+
+Value = int | str | tuple[int, ...]  # a whole count, a lot's digest, or counts card by card
 
 
 class TieStep(NamedTuple):
     """One tie-break tried on boxes (or teams) still equal: who had which value, the winner first.
 
-    ``judging.rules.ties.value_text`` puts a value into words; weighted marks count ``1/unit``.
+    Whole counts among the values are of ``1/divisor``; `text` gives the exact figure.
     """
 
     step: TieBreak
     names: list[str]
-    values: list[Any]
-    unit: int
+    values: list[Value]
+    divisor: int
 
-    @property
-    def parted(self) -> bool:
-        return bool(self.values[0] != self.values[-1])
+    def text(self, at: int) -> str:
+        """Return the exact value at a place: a figure, figures with commas between, or a lot's 64 hex digits."""
+        value = self.values[at]
+        if isinstance(value, str):
+            return value
+        counts = value if isinstance(value, tuple) else (value,)
+        return ",".join([total_text(Fraction(count, self.divisor)) for count in counts])
 
 
 @dataclass(slots=True)
@@ -61,7 +91,8 @@ class BoxResult:
 
     ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked too
     where the rules give it penalty marks. ``cards``: how many came. ``kept`` and ``gone``: its rows in card
-    order, those gone each with its reason; ``points``: the total as a count of the plan's unit.
+    order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``means``: those of
+    its criteria, once a tie-break took them.
     """
 
     category: str
@@ -73,10 +104,11 @@ class BoxResult:
     cards: int = 0
     points: int | None = None
     kept: Sequence[Row] = ()
-    gone: Sequence[tuple[Row, str]] = ()
+    gone: Sequence[tuple[Row, Reason]] = ()
     rank: int | None = None
     decided_by: str | None = None
     ties: tuple[TieStep, ...] = ()
+    means: list[int] | None = None
 
     @property
     def total(self) -> Fraction | None:
@@ -93,7 +125,7 @@ class BoxResult:
         """The cards that do not count, in the order in which they went."""
         if self.status != "ranked":
             return ()
-        return tuple([Dropped(row[2], why) for row, why in self.gone])
+        return tuple([Dropped(row[2], *reason) for row, reason in self.gone])
 
 
 @dataclass(slots=True)
@@ -121,7 +153,7 @@ class Tally:
 
     categories: dict[str, list[BoxResult]]
     overall: list[TeamResult] | None
-    warnings: list[str]
+    warnings: list[Ignored]
 
     def champions(self) -> list[TeamResult]:
         """Grand champion and reserve: the first two eligible teams, as far as there are any."""

@@ -6,20 +6,21 @@ from operator import attrgetter
 from typing import TypeVar
 
 from contest.rules.ruleset import RuleSet, TieBreak
-from contest.rules.say import counted, total_text
+from contest.rules.say import total_text
 from judging.rules.outcome import (
     STATUSES,
     Box,
     BoxResult,
     Card,
     Dropped,
+    Ignored,
     LotNeeded,
     Tally,
     TeamResult,
     TieStep,
 )
 from judging.rules.rows import Row
-from judging.rules.ties import Contender, settle
+from judging.rules.ties import Contender, Settling, settle
 from judging.rules.totals import Plan
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "BoxResult",
     "Card",
     "Dropped",
+    "Ignored",
     "LotNeeded",
     "Tally",
     "TeamResult",
@@ -47,35 +49,35 @@ def tally(
     *,
     overall: Sequence[str] | None = None,
     seed: str | None = None,
-    needs_all: bool | None = None,
+    needs: str | None = None,
     overall_rules: RuleSet | None = None,
 ) -> Tally:
     """Tally a contest.
 
     ``rules`` holds the rule set of each category, in the order of the answer. ``overall`` names the counting
     categories, None for no ranking of teams; its tie-breaks are those of ``overall_rules`` (the contest's
-    set; the first category's where not given), and ``needs_all`` is theirs where not given. ``seed`` serves
-    lots.
+    set; the first category's where not given), and ``needs`` (who may be champion) is theirs where not given.
+    ``seed`` serves lots.
 
     Raises LotNeeded for a lot without a seed, ValueError for input that cannot be tallied.
     """
     plans = _plans(rules)
+    settling = _settling(plans.values(), seed)
     entered: dict[str, list[Box]] = {category: [] for category in rules}
     for box in boxes:
         if box.category not in entered:
             raise ValueError(f"box {box.box} is in {box.category}, a category without rules")
         entered[box.category].append(box)
-    warnings: list[str] = []
+    warnings: list[Ignored] = []
     results: dict[str, list[BoxResult]] = {}
     for category, plan in plans.items():
         judged = _judge(entered[category], plan, warnings)
         _check_single(category, judged)
-        results[category] = _rank_boxes(judged, plan, seed)
+        results[category] = _rank_boxes(judged, plan, settling._replace(category=category))
     teams = None
     if overall is not None:
         contest = overall_rules or next(iter(rules.values()))
-        all_needed = contest.needs_all if needs_all is None else needs_all
-        teams = _rank_teams(results, overall, contest.tie_breaks, seed, all_needed)
+        teams = _rank_teams(results, overall, contest.tie_breaks, settling, needs or contest.needs)
     return Tally(results, teams, warnings)
 
 
@@ -87,12 +89,21 @@ def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
     return {category: made[each] for category, each in rules.items()}
 
 
+def _settling(plans: Iterable[Plan], seed: str | None) -> Settling:
+    """Return what tie-breaks need, in units that all categories share: those of the overall compare across them."""
+    unit, mark_unit, share = 1, 1, 1
+    for plan in plans:
+        unit, mark_unit = lcm(unit, plan.unit * plan.lift), lcm(mark_unit, plan.weigh.mark_unit)
+        share = lcm(share, *range(1, plan.most + 1))
+    return Settling(unit, mark_unit, share, "overall", seed)
+
+
 def _check_single(category: str, results: Sequence[BoxResult]) -> None:
     if len({result.box for result in results}) < len(results):
         raise ValueError(f"box {_first_twice([result.box for result in results])} is in {category} twice")
 
 
-def _judge(boxes: Sequence[Box], plan: Plan, warnings: list[str]) -> list[BoxResult]:
+def _judge(boxes: Sequence[Box], plan: Plan, warnings: list[Ignored]) -> list[BoxResult]:
     """The boxes of one category, not yet ranked. The pass that every card goes through once."""
     weigh, cut, factor, most, fewest = plan.weigh, plan.cut, plan.factor, plan.most, plan.fewest
     results: list[BoxResult] = []
@@ -125,13 +136,11 @@ _RESULT: Mapping[str, Callable[[RuleSet], str]] = {
 }
 
 
-def _ruled(box: Box, plan: Plan, warnings: list[str]) -> BoxResult:
+def _ruled(box: Box, plan: Plan, warnings: list[Ignored]) -> BoxResult:
     if box.status not in _RESULT:
         raise ValueError(f"box {box.box} in {box.category} is {box.status}, which is no status of a box")
     if box.cards:
-        cards = counted(len(box.cards), "card")
-        ignored = f"its {cards} {'is' if len(box.cards) == 1 else 'are'} ignored"
-        warnings.append(f"box {box.box} in {box.category} is {box.status}: {ignored}")
+        warnings.append(Ignored(box.box, box.category, box.status, len(box.cards)))
     result = BoxResult(box.category, box.box, box.team, box.table, box.status, plan, len(box.cards))
     if _RESULT[box.status](plan.rules) == "penalty_marks":
         result.kept, result.gone = plan.cut(plan.penalty_rows())
@@ -139,23 +148,23 @@ def _ruled(box: Box, plan: Plan, warnings: list[str]) -> BoxResult:
     return result
 
 
-def _rank_boxes(results: Sequence[BoxResult], plan: Plan, seed: str | None) -> list[BoxResult]:
+def _rank_boxes(results: Sequence[BoxResult], plan: Plan, settling: Settling) -> list[BoxResult]:
     ordered = sorted(results, key=attrgetter("box"))
     ranked = [result for result in ordered if result.points is not None]
     unranked = [result for result in ordered if result.points is None] if len(ranked) < len(ordered) else []
-    return _place(ranked, _box_contender, plan.rules.tie_breaks, seed, plan.unit * plan.lift) + unranked
+    return _place(ranked, _box_contender, plan.rules.tie_breaks, settling) + unranked
 
 
 def _box_contender(result: BoxResult) -> Contender[BoxResult]:
-    return Contender(result.box, result.category, (result,), result)
+    return result.box, result, (result,)
 
 
 def _rank_teams(
     results: Mapping[str, Sequence[BoxResult]],
     overall: Sequence[str],
     tie_breaks: Sequence[TieBreak],
-    seed: str | None,
-    needs_all: bool,
+    settling: Settling,
+    needs: str,
 ) -> list[TeamResult]:
     for category in overall:
         if category not in results:
@@ -163,27 +172,39 @@ def _rank_teams(
     held = [category for category in dict.fromkeys(overall) if results[category]]
     plans = [results[category][0].plan for category in held]
     unit = lcm(*(plan.total_unit for plan in plans))
-    card_unit = lcm(*(plan.unit * plan.lift for plan in plans))
     teams = {team: TeamResult(team, {}, unit) for team in _teams(results)}
     for category, plan in zip(held, plans, strict=True):
         share = unit // plan.total_unit
         for result in results[category]:
-            team = teams[result.team or ""]
+            if result.team not in teams:
+                continue
+            team = teams[result.team]
             team.boxes[category] = result
             team.points += (result.points or 0) * share
     for team in teams.values():
-        team.eligible = not needs_all or len(team.boxes) == len(held)
+        team.eligible = _ELIGIBLE[needs](team, len(held))
     ordered = sorted(teams.values(), key=attrgetter("team"))
-    return _place(ordered, _team_contender, tie_breaks, seed, card_unit)
+    return _place(ordered, _team_contender, tie_breaks, settling)
+
+
+# Who may be champion: whether a team fulfils [overall] needs, by how many counting categories were held.
+_ELIGIBLE: Mapping[str, Callable[[TeamResult, int], bool]] = {
+    "all_judged": lambda team, held: sum(box.points is not None for box in team.boxes.values()) == held,
+    "all_entered": lambda team, held: len(team.boxes) == held,
+    "any": lambda team, held: True,
+}
 
 
 def _team_contender(team: TeamResult) -> Contender[TeamResult]:
     ranked = [result for result in team.boxes.values() if result.points is not None]
-    return Contender(team.team, "overall", ranked, team)
+    return team.team, team, ranked
 
 
 def _teams(results: Mapping[str, Sequence[BoxResult]]) -> dict[str, None]:
-    """Every team with a box. Raises ValueError for a box without one, or a team with two in a category."""
+    """Return every team that turned a box in: a team whose boxes are all absent is in no ranking.
+
+    Raises ValueError for a box without a team, or a team with two boxes in a category.
+    """
     teams: dict[str, None] = {}
     for category, listed in results.items():
         names = {result.team: None for result in listed}
@@ -193,7 +214,7 @@ def _teams(results: Mapping[str, Sequence[BoxResult]]) -> dict[str, None]:
         if len(names) < len(listed):
             twice = _first_twice([result.team for result in listed])
             raise ValueError(f"team {twice} has two boxes in {category}")
-        teams.update({name: None for name in names if name is not None})
+        teams.update({result.team: None for result in listed if result.team and result.status != "absent"})
     return teams
 
 
@@ -210,8 +231,7 @@ def _place(
     results: list[Placed],
     contender: Callable[[Placed], Contender[Placed]],
     tie_breaks: Sequence[TieBreak],
-    seed: str | None,
-    unit: int,
+    settling: Settling,
 ) -> list[Placed]:
     """Rank by points, most first, those level by the tie-breaks, those level after that in the order given.
 
@@ -228,11 +248,11 @@ def _place(
         else:
             tied = [contender(result) for result in results[start:stop]]
             at = start
-            for group in settle(tied, tie_breaks, seed, unit=unit):
+            for group in settle(tied, tie_breaks, settling):
                 rank = at + 1
-                for each in group:
-                    each.target.rank = rank
-                    results[at] = each.target
+                for _, target, _ in group:
+                    target.rank = rank
+                    results[at] = target
                     at += 1
         start = stop
     return results
@@ -249,7 +269,7 @@ def to_json(result: Tally) -> dict[str, object]:
                     "total": None if each.total is None else total_text(each.total),
                     "status": each.status,
                     "counted": list(each.counted),
-                    "dropped": [{"seat": seat, "why": why} for seat, why in each.dropped],
+                    "dropped": [{"seat": card.seat, "why": card.why} for card in each.dropped],
                     "decided_by": each.decided_by,
                 }
                 for each in listed

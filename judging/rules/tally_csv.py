@@ -2,9 +2,10 @@
 
 import csv
 import io
+from collections.abc import Sequence
 
 from contest.rules.say import total_text
-from judging.rules.tally import Tally
+from judging.rules.tally import Tally, TieStep
 
 CSV_COLUMNS = (
     "category",
@@ -17,35 +18,58 @@ CSV_COLUMNS = (
     "counted",
     "dropped",
     "why",
+    "ties",
     "eligible",
 )
 
 
 def result_csv(result: Tally) -> str:
-    """The same as rows: boxes by category, then teams with the category "overall"; seats separated by blanks."""
+    """Return the same as rows: boxes by category, then teams with the category "overall".
+
+    Seats, codes and tie-breaks are separated by one blank; a tie-break is ``label=value`` with this row's own value.
+    No cell holds a sentence, so that the same result is the same text for good.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(CSV_COLUMNS)
-    for category, listed_boxes in result.categories.items():
-        for box in listed_boxes:
-            total = "" if box.total is None else total_text(box.total)
+    for category, boxes in result.categories.items():
+        for box in boxes:
+            dropped = box.dropped
             writer.writerow(
                 (
                     category,
                     box.rank or "",
                     box.box,
                     box.team or "",
-                    total,
+                    "" if box.total is None else total_text(box.total),
                     box.status,
                     box.decided_by or "",
                     " ".join(box.counted),
-                    " ".join(each.seat for each in box.dropped),
-                    "; ".join(each.why for each in box.dropped),
+                    " ".join([card.seat for card in dropped]),
+                    " ".join([card.why for card in dropped]),
+                    _ties(box.box, box.ties),
                     "",
                 )
             )
     for team in result.overall or ():
-        eligible = "yes" if team.eligible else "no"
-        total = total_text(team.total)
-        writer.writerow(("overall", team.rank, "", team.team, total, "", team.decided_by or "", "", "", "", eligible))
+        writer.writerow(
+            (
+                "overall",
+                team.rank,
+                "",
+                team.team,
+                total_text(team.total),
+                "",
+                team.decided_by or "",
+                "",
+                "",
+                "",
+                _ties(team.team, team.ties),
+                "yes" if team.eligible else "no",
+            )
+        )
     return out.getvalue()
+
+
+def _ties(name: str, ties: Sequence[TieStep]) -> str:
+    return " ".join([f"{record.step.label}={record.text(record.names.index(name))}" for record in ties])

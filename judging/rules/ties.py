@@ -1,163 +1,158 @@
 """Tie-breaks, tried in order on those still tied.
 
-A new one is one function and one row of RULES, beside its row in contest.rules.ruleset.parts.TIE_BREAKS.
+Means are compared, so that a card that was lost neither wins nor loses a place. A new tie-break is one function and
+one row of RULES, beside its row in contest.rules.ruleset.parts.TIE_BREAKS.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from fractions import Fraction
 from hashlib import sha256
-from typing import Any, Generic, TypeVar
+from math import lcm
+from operator import itemgetter
+from typing import Any, NamedTuple, TypeVar
 
 from contest.rules.ruleset import TieBreak
-from contest.rules.say import number_text, total_text
-from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep
+from contest.rules.say import total_text
+from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep, Value
 
 Placed = TypeVar("Placed", BoxResult, TeamResult)
 
 
-@dataclass(slots=True)
-class Contender(Generic[Placed]):
-    """One of those tied: a box, or a team with its ranked boxes of the counting categories."""
+# One of those tied: its name, its result, and its ranked boxes: a box itself, or a team's of the counting categories.
+Contender = tuple[str, Placed, Sequence[BoxResult]]
 
-    name: str
+
+class Settling(NamedTuple):
+    """What a tie-break may need beside those tied.
+
+    Weighted marks count ``1/unit``, marks ``1/mark_unit``; ``share`` is a multiple of every number of cards, so that
+    means stay whole. A lot draws on ``category`` ("overall" for teams) and ``seed``.
+    """
+
+    unit: int
+    mark_unit: int
+    share: int
     category: str
-    results: Sequence[BoxResult]
-    target: Placed
+    seed: str | None
 
 
 Tied = Sequence[Contender[Any]]
-Value = Any  # an exact number, a list of them, or a digest: comparable within one rule
-Values = list[Value]
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """``values``: what is compared, for those tied, a step and the seed; ``text``: how a value is read."""
-
-    values: Callable[[Tied, TieBreak, str], Values]
-    text: Callable[[Value, int], str]
-    higher_wins: bool = True
+Values = tuple[list[Value], int]  # what is compared, and the divisor that makes exact figures of it
+Rule = Callable[[Tied, TieBreak, Settling], Values | None]  # None: passed over for this group
 
 
 def settle(
-    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], seed: str | None, *, unit: int
-) -> list[list[Contender[Placed]]]:
-    """Those tied, best first, in groups that nothing could part. ``unit``: what weighted marks count.
+    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], settling: Settling
+) -> list[Sequence[Contender[Placed]]]:
+    """Return those tied, best first, in groups that no tie-break could separate.
 
     Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
     """
-    groups = [list(tied)]
-    for step in steps:
-        if len(groups) == len(tied):
-            break
-        parted: list[list[Contender[Placed]]] = []
-        for group in groups:
-            parted.extend(_part(group, step, seed, unit) if len(group) > 1 else [group])
-        groups = parted
-    return groups
+    settled: list[Sequence[Contender[Placed]]] = []
+    _settle(tied, steps, settling, (), None, settled)
+    return settled
 
 
-def _part(group: list[Contender[Placed]], step: TieBreak, seed: str | None, unit: int) -> list[list[Contender[Placed]]]:
-    rule = RULES[step.by]
-    if step.by == "lot" and seed is None:
-        total = group[0].target.total
-        names = [contender.name for contender in group]
-        raise LotNeeded(group[0].category, names, total_text(total if total is not None else 0))
-    values = rule.values(group, step, seed or "")
-    if values.count(values[0]) == len(values):
-        record = TieStep(step, [contender.name for contender in group], values, unit)
-        for contender in group:
-            contender.target.ties += (record,)
-        return [group]
-    order = sorted(range(len(values)), key=values.__getitem__, reverse=rule.higher_wins)
-    record = TieStep(step, [group[at].name for at in order], [values[at] for at in order], unit)
-    label = step.label
-    parts: list[list[Contender[Placed]]] = []
-    before = None
-    for at in order:
-        contender, each = group[at], values[at]
-        contender.target.ties += (record,)
-        contender.target.decided_by = label
-        if each == before:
-            parts[-1].append(contender)
-        else:
-            parts.append([contender])
-        before = each
-    return parts
+def _settle(
+    group: Sequence[Contender[Placed]],
+    steps: Sequence[TieBreak],
+    settling: Settling,
+    tried: tuple[TieStep, ...],
+    decided_by: str | None,
+    settled: list[Sequence[Contender[Placed]]],
+) -> None:
+    if len(group) > 1:
+        for at, step in enumerate(steps):
+            compared = RULES[step.by](group, step, settling)
+            if compared is None:
+                continue
+            values, divisor = compared
+            if values.count(values[0]) == len(values):
+                tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+                continue
+            # Higher wins, except in a lot.
+            order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
+            values, group = [values[place] for place in order], [group[place] for place in order]
+            tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+            later, label, start, last = steps[at + 1 :], step.label, 0, values[0]
+            for end, value in enumerate(values):
+                if value != last:
+                    _settle(group[start:end], later, settling, tried, label, settled)
+                    start, last = end, value
+            _settle(group[start:], later, settling, tried, label, settled)
+            return
+    for _, target, _ in group:
+        target.ties, target.decided_by = tried, decided_by
+    settled.append(group)
 
 
-def value_text(value: Value, record: TieStep) -> str:
-    """A value of a tie-break for reading: a sum of marks, points, a list of them, a lot's first digits."""
-    return RULES[record.step.by].text(value, record.unit)
-
-
-def _counted_criterion(tied: Tied, step: TieBreak, seed: str) -> Values:
-    # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-    values: Values = []
-    for contender in tied:
-        total: Any = 0
-        for result in contender.results:
+def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    values: list[Value] = []
+    for _, _, results in tied:
+        value = 0
+        for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:  # else another category's rules, without this criterion
-                for row in result.kept:
-                    total += row[1][at]
-        values.append(total)
-    return values
+                value += (result.means or _take_means(result, settling))[at]
+        values.append(value)
+    return values, settling.mark_unit * settling.share
 
 
-def _criterion(tied: Tied, step: TieBreak, seed: str) -> Values:
-    values = _counted_criterion(tied, step, seed)
-    for place, contender in enumerate(tied):
-        for result in contender.results:
+def _take_means(result: BoxResult, settling: Settling) -> list[int]:
+    """Return every criterion's mean over the counted cards, and keep it: most boxes that tie need several."""
+    share, unit = settling.share // len(result.kept), settling.mark_unit
+    # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
+    means = result.means = [int(sum(marks) * unit) * share for marks in zip(*map(_MARKS, result.kept), strict=True)]
+    return means
+
+
+_MARKS = itemgetter(1)  # of a row
+
+
+def _criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    values: list[Value] = []
+    unit, share = settling.mark_unit, settling.share
+    for _, _, results in tied:
+        value = 0
+        for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:
-                values[place] += sum([row[1][at] for row, _ in result.gone])
-    return values
+                cards = [row[1][at] for row in result.kept] + [row[1][at] for row, _ in result.gone]
+                value += int(sum(cards) * unit) * (share // len(cards))
+        values.append(value)
+    return values, unit * share
 
 
-def _dropped_cards(tied: Tied, step: TieBreak, seed: str) -> Values:
-    return [
-        sum([row[0] * result.plan.lift for result in contender.results for row, _ in result.gone]) for contender in tied
-    ]
+def _dropped_cards(tied: Tied, step: TieBreak, settling: Settling) -> Values | None:
+    """Compare the mean of the dropped cards; there is nothing to compare where a box or team has none."""
+    pools = [[row[0] * result.plan.lift for result in results for row, _ in result.gone] for _, _, results in tied]
+    if not all(pools):
+        return None
+    share = lcm(*{len(cards) for cards in pools})
+    return [sum(cards) * (share // len(cards)) for cards in pools], settling.unit * share
 
 
-def _highest_card(tied: Tied, step: TieBreak, seed: str) -> Values:
-    """All cards, best first. Where one list ends before they differ, the longer one is the higher."""
-    values: Values = []
-    for contender in tied:
-        cards: list[int] = []
-        for result in contender.results:
-            cards += [row[0] * result.plan.lift for row in result.kept]
-            cards += [row[0] * result.plan.lift for row, _ in result.gone]
-        values.append(sorted(cards, reverse=True))
-    return values
+def _highest_card(tied: Tied, step: TieBreak, settling: Settling) -> Values | None:
+    """Compare all cards, best first, over as many as the shortest has."""
+    listed: list[list[int]] = []
+    for _, _, results in tied:
+        cards = [row[0] * result.plan.lift for result in results for row in result.kept]
+        cards += [row[0] * result.plan.lift for result in results for row, _ in result.gone]
+        listed.append(sorted(cards, reverse=True))
+    fewest = min(map(len, listed))
+    return ([tuple(cards[:fewest]) for cards in listed], settling.unit) if fewest else None
 
 
-def _lot(tied: Tied, step: TieBreak, seed: str) -> Values:
-    return [sha256(f"{seed}:{each.category}:{each.name}".encode()).hexdigest() for each in tied]
-
-
-def _mark_text(value: Value, unit: int) -> str:
-    return number_text(value)
-
-
-def _points_text(value: Value, unit: int) -> str:
-    return total_text(Fraction(value, unit))
-
-
-def _cards_text(value: Value, unit: int) -> str:
-    return ", ".join(total_text(Fraction(card, unit)) for card in value)
-
-
-def _lot_text(value: Value, unit: int) -> str:
-    return f"{value[:12]}…"
+def _lot(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    names = [name for name, _, _ in tied]
+    if settling.seed is None:
+        raise LotNeeded(settling.category, names, total_text(tied[0][1].total))
+    return [sha256(f"{settling.seed}:{settling.category}:{name}".encode()).hexdigest() for name in names], 1
 
 
 RULES: Mapping[str, Rule] = {
-    "counted_criterion": Rule(_counted_criterion, _mark_text),
-    "criterion": Rule(_criterion, _mark_text),
-    "dropped_cards": Rule(_dropped_cards, _points_text),
-    "highest_card": Rule(_highest_card, _cards_text),
-    "lot": Rule(_lot, _lot_text, higher_wins=False),
+    "counted_criterion": _counted_criterion,
+    "criterion": _criterion,
+    "dropped_cards": _dropped_cards,
+    "highest_card": _highest_card,
+    "lot": _lot,
 }

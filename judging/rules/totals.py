@@ -5,13 +5,11 @@ unit is the common denominator of all possible weighted marks. A box's total is 
 scaling and means multiply by whole numbers only.
 """
 
-from collections.abc import Sequence
 from fractions import Fraction
 from math import lcm
 from operator import getitem
 
 from contest.rules.ruleset import RuleSet
-from contest.rules.say import number_text
 from judging.rules.drops import cutter
 from judging.rules.rows import Mark, Marks, Row, Texts
 from judging.rules.scale import allowed
@@ -32,6 +30,7 @@ class Weighing(dict[Marks, int]):
         self.unit = lcm(
             *(below * per for (_, below), column in zip(weights, marks, strict=True) for _, per in column.values())
         )
+        self.mark_unit = lcm(*(per for column in marks for _, per in column.values()))
         self.columns: list[dict[Mark, int]] = [
             {mark: weight * top * (self.unit // (below * per)) for mark, (top, per) in column.items()}
             for (weight, below), column in zip(weights, marks, strict=True)
@@ -61,7 +60,7 @@ class Plan:
         self.column: dict[str | None, int] = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
         self.full = rules.full_counted
         self.most, self.fewest = rules.per_entry, rules.fewest
-        self.lift = 1  # to the unit that several plans of one tally share
+        self.lift = 1  # to the unit that the plans of one tally share
         self.factor, per = _factors(rules)
         self.total_unit = self.unit * per
 
@@ -75,13 +74,6 @@ class Plan:
 
     def total(self, points: int) -> Fraction:
         return Fraction(points, self.total_unit)
-
-    def marks_text(self, marks: Sequence[Mark]) -> str:
-        """``appearance 9, taste 8, tenderness 9``."""
-        return ", ".join(
-            f"{criterion.name.lower()} {number_text(mark)}"
-            for criterion, mark in zip(self.rules.criteria, marks, strict=True)
-        )
 
 
 def _factors(rules: RuleSet) -> tuple[dict[int, int], int]:

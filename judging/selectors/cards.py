@@ -1,5 +1,6 @@
 """Which cards are expected, in, and missing. Nothing here loads a team, a pairing or a turn-in."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import NamedTuple
@@ -10,6 +11,7 @@ from judging.models import Card, Reading
 from judging.selectors import rulings as ruling_selectors
 from judging.selectors.doubtful import DoubtfulMarks, doubtful
 from judging.selectors.flights import flights
+from judging.selectors.marks import marks_by_reading
 from judging.selectors.rulings import BoxRulings
 
 __all__ = [
@@ -19,7 +21,6 @@ __all__ = [
     "MissingCards",
     "doubtful",
     "expected_cards",
-    "marks_of",
     "missing_cards",
     "places_of_boxes",
     "sheet_lines",
@@ -67,7 +68,7 @@ class Line:
 
     `version` changes with every reading and with a dismissal: whoever hands in an older one has not seen the
     newest marks. `why_not` says why no marks are taken for it, empty where they are; `optional` marks are taken
-    and not missed, since the box is disqualified.
+    and not missed, since the box is disqualified. `earlier`: the marks of every reading of `history`.
     """
 
     box: Box
@@ -80,6 +81,7 @@ class Line:
     version: str = "0"
     words: list[str] = field(default_factory=list)
     history: list[Reading] = field(default_factory=list)
+    earlier: dict[int, dict[str, Decimal]] = field(default_factory=dict)
 
     @property
     def stands(self) -> bool:
@@ -94,9 +96,8 @@ def sheet_lines(contest: Contest, category: Category, seat: Seat) -> list[Line]:
     )
     judged = box_selectors.to_judge(contest)
     ruled = ruling_selectors.in_force(contest)
-    cards = {
-        card.box_id: card for card in Card.objects.filter(seat=seat, box__in=boxes).prefetch_related("readings__marks")
-    }
+    cards = {card.box_id: card for card in Card.objects.filter(seat=seat, box__in=boxes).prefetch_related("readings")}
+    marks = marks_by_reading(Reading.objects.filter(card__seat=seat, card__box__in=boxes))
     lines, position = [], 0
     for box in boxes:
         position += box.pk in judged
@@ -106,7 +107,7 @@ def sheet_lines(contest: Contest, category: Category, seat: Seat) -> list[Line]:
         if box.pk in ruled:
             _apply(ruled[box.pk], seat, line)
         if box.pk in cards:
-            _read(cards[box.pk], ruled.get(box.pk), seat, line)
+            _read(cards[box.pk], ruled.get(box.pk), seat, line, marks)
         lines.append(line)
     return lines
 
@@ -118,12 +119,15 @@ def _apply(on_box: BoxRulings, seat: Seat, line: Line) -> None:
         line.why_not = "card ruled lost"
 
 
-def _read(card: Card, on_box: BoxRulings | None, seat: Seat, line: Line) -> None:
+def _read(
+    card: Card, on_box: BoxRulings | None, seat: Seat, line: Line, marks: Mapping[int, dict[str, Decimal]]
+) -> None:
     readings = list(card.readings.all())
+    line.earlier = {reading.pk: marks.get(reading.pk, {}) for reading in readings}
     line.history = readings
     line.reading = next((reading for reading in readings if reading.standing), None)
     if line.reading is not None:
-        line.marks = marks_of(line.reading)
+        line.marks = line.earlier[line.reading.pk]
         line.dismissed = on_box is not None and on_box.is_dismissed(seat.pk, line.reading.pk)
     line.version = f"{len(readings)}{'d' if line.dismissed else ''}"
 
@@ -134,7 +138,3 @@ def places_of_boxes(contest: Contest) -> dict[str, str]:
         box.number: f"{box.category.name.lower()}, table {box.table.number}"
         for box in box_selectors.standing_boxes(contest)
     }
-
-
-def marks_of(reading: Reading) -> dict[str, Decimal]:
-    return {mark.criterion: mark.value for mark in reading.marks.all()}

@@ -3,15 +3,14 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import TextField
-from django.db.models.functions import Cast
 from django.urls import reverse
 
 from contest.models import Category, Contest, Seat, Table
 from contest.selectors.rules import category_rules
-from judging.models import Mark
+from judging.models import Reading
 from judging.rules.doubtful import doubts
 from judging.selectors.flights import Flight, Sheet, flights
+from judging.selectors.marks import marks_by_reading
 
 _ORDER = ("swapped", "apart", "equal")
 
@@ -88,18 +87,8 @@ class _Given:
 
 
 def _marks_by_card(contest: Contest) -> dict[tuple[int, int], _Given]:
-    """(box, seat) → marks of the standing reading. As text, which is exact and quick to read."""
-    rows = (
-        Mark.objects.filter(
-            reading__standing=True, reading__card__box__contest=contest, reading__card__box__draw__standing=True
-        )
-        .annotate(text=Cast("value", TextField()))
-        .values_list("reading__card__box_id", "reading__card__seat_id", "reading_id", "criterion", "text")
-    )
-    found: dict[tuple[int, int], _Given] = {}
-    values: dict[str, Decimal] = {}
-    for box, seat, reading, criterion, text in rows:
-        if text not in values:
-            values[text] = Decimal(text)
-        found.setdefault((box, seat), _Given(reading, {})).marks[criterion] = values[text]
-    return found
+    """(box, seat) → marks of the standing reading."""
+    standing = Reading.objects.filter(standing=True, card__box__contest=contest, card__box__draw__standing=True)
+    marks = marks_by_reading(standing)
+    rows = standing.values_list("id", "card__box_id", "card__seat_id")
+    return {(box, seat): _Given(reading, marks[reading]) for reading, box, seat in rows if reading in marks}

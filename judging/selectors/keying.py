@@ -12,11 +12,12 @@ from contest.models import Category, Contest, ContestRole, Draw, Seat, Table
 from contest.rules.say import number_text
 from contest.selectors import boxes as box_selectors
 from contest.selectors.rules import category_rules
-from judging.models import Mark, Reading, Resolution
+from judging.models import Reading, Resolution
 from judging.rules.keying import KeyingErrors, in_sample
 from judging.selectors import rulings as ruling_selectors
 from judging.selectors.cards import Line
 from judging.selectors.flights import Flight, Sheet, flights
+from judging.selectors.marks import marks_by_reading
 
 OTHERS = (Reading.Kind.SECOND, Reading.Kind.CONFLICT)
 Slot = tuple[int, int]  # (box, seat)
@@ -44,7 +45,10 @@ class History:
 
     @property
     def standing(self) -> Row | None:
-        return next((row for row in self.rows if row.standing and not self._dismissed(row)), None)
+        dismissed = self.dismissed
+        return next(
+            (row for row in self.rows if row.standing and not ruling_selectors.is_dismissed(row.id, dismissed)), None
+        )
 
     def against(self, other: Row) -> Row | None:
         """The reading that stood when `other` was made; None where it was dismissed since, or another stands for
@@ -53,9 +57,6 @@ class History:
         found = before[-1] if before else None
         later = any(gone is None or (found is not None and gone >= found.id) for gone in self.dismissed)
         return None if later else found
-
-    def _dismissed(self, row: Row) -> bool:
-        return row.id in self.dismissed or None in self.dismissed
 
     @property
     def second(self) -> Row | None:
@@ -235,7 +236,7 @@ def differences(contest: Contest, found: list[Flight] | None = None) -> list[Dif
     if not any(open_rows.values()):
         return []
     wanted = [row.id for rows in open_rows.values() for row in rows]
-    marks = _marks([*wanted, *(history.standing.id for history in read.values() if history.standing)])
+    marks = marks_by_reading([*wanted, *(history.standing.id for history in read.values() if history.standing)])
     return [
         made
         for flight in (flights(contest) if found is None else found)
@@ -279,17 +280,6 @@ def _difference(
     )
 
 
-def _marks(readings: list[int]) -> dict[int, dict[str, Decimal]]:
-    found: dict[int, dict[str, Decimal]] = defaultdict(dict)
-    for start in range(0, len(readings), 500):
-        part = readings[start : start + 500]
-        for reading, criterion, value in Mark.objects.filter(reading__in=part).values_list(
-            "reading_id", "criterion", "value"
-        ):
-            found[reading][criterion] = value
-    return found
-
-
 def keying_errors(contest: Contest) -> KeyingErrors:
     """What second keyings found so far: mark by mark against the first keying that it was blind to."""
     pairs = [
@@ -299,7 +289,7 @@ def keying_errors(contest: Contest) -> KeyingErrors:
         if row.kind == Reading.Kind.SECOND and (base := history.against(row)) is not None
     ]
     standing = {history.standing.id for _, _, history in pairs if history.standing}
-    marks = _marks([*{row.id for row, _, _ in pairs} | {base.id for _, base, _ in pairs} | standing])
+    marks = marks_by_reading([*{row.id for row, _, _ in pairs} | {base.id for _, base, _ in pairs} | standing])
     compared = differed = first = second = 0
     for row, base, history in pairs:
         there, here = marks.get(row.id, {}), marks.get(base.id, {})

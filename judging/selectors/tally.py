@@ -4,16 +4,15 @@ Nothing here loads a team; what a frozen tally says of teams is left where it is
 """
 
 from collections import Counter
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from contest.models import Contest, LogChain, Seat, Sitting
 from contest.rules.say import total_text
 from judging.models import Tally
 from judging.records import held_categories, sealed_records
 from judging.rules.outcome import BoxResult
-from judging.rules.workings import working
+from judging.rules.standings import BoxStanding, box_standings
+from judging.rules.workings import box_working
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,16 +83,16 @@ def _line(result: BoxResult, due: int) -> Line:
 def frozen(tally: Tally) -> list[Standings]:
     """A closed tally's standings by box number."""
     return [
-        Standings(each["key"], each["name"], [_frozen_line(box) for box in each["boxes"]])
-        for each in tally.outcome["categories"]
+        Standings(category.key, category.name, [_frozen_line(box) for box in category.boxes])
+        for category in tally.standings.categories
     ]
 
 
-def _frozen_line(box: Mapping[str, Any]) -> Line:
-    ranked = box["status"] == "ranked"
+def _frozen_line(box: BoxStanding) -> Line:
+    ranked = box.status == "ranked"
     # By a box number, sealed parts go on learning no more than that it was not judged.
-    word = "" if ranked else {"short": "too few cards", "disqualified": "disqualified"}.get(box["status"], "not judged")
-    return Line(box["box"], box["rank"], box["total"], word, "" if ranked else "stopped", box["decided_by"])
+    word = "" if ranked else {"short": "too few cards", "disqualified": "disqualified"}.get(box.status, "not judged")
+    return Line(box.box, box.rank, box.total, word, "" if ranked else "stopped", box.decided_by)
 
 
 def provisional_working(contest: Contest, number: str) -> tuple[str, list[str]] | None:
@@ -104,18 +103,20 @@ def provisional_working(contest: Contest, number: str) -> tuple[str, list[str]] 
         return None
     key, name = row
     records = sealed_records(contest, key)
-    for result in records.tally().categories[key]:
-        if result.box == number:
-            return name, working(result, records.rules[key])
+    for box in box_standings(records.tally().categories[key]):
+        if box.box == number:
+            return name, box_working(box, records.cards_of(key, number), records.rules[key])
     return name, ["The box is not judged."]
 
 
 def frozen_working(tally: Tally, number: str) -> tuple[str, list[str]] | None:
-    for each in tally.outcome["categories"]:
-        for box in each["boxes"]:
-            if box["box"] == number:
-                judged = box["status"] in ("ranked", "short", "disqualified")
-                return each["name"], box["working"] if judged else ["The box is not judged."]
+    for category in tally.standings.categories:
+        for box in category.boxes:
+            if box.box == number:
+                if box.status not in ("ranked", "short", "disqualified"):
+                    return category.name, ["The box is not judged."]
+                cards = tally.source.box(category.key, number).cards
+                return category.name, box_working(box, cards, tally.source.rules(category.key))
     return None
 
 

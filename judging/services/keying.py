@@ -11,8 +11,8 @@ from contest.rules.say import number_text
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
 from judging.models import Card, Mark, Reading, Resolution
-from judging.selectors.cards import marks_of
 from judging.selectors.keying import differences, find_second, why_not_again
+from judging.selectors.marks import marks_of
 from judging.services.cards import SheetRefused, hand_in_sheet, read_marks, refuse_closed
 
 

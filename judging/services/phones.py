@@ -12,9 +12,10 @@ from contest.access import seat_name
 from contest.models import Box, Category, Contest, Seat, Table
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
-from judging.models import Card, PortionsRound, Reading, Ruling
-from judging.selectors.cards import marks_of
+from judging.models import Card, PortionsRound, Reading
+from judging.selectors.marks import marks_by_reading, marks_of
 from judging.selectors.phone_card import Slot, slot
+from judging.selectors.rulings import in_force_on
 from judging.services.cards import AFTER_DISMISSAL, read_marks, store_reading
 
 STORED, ALREADY, CONFLICT = "stored", "already", "conflict"
@@ -108,8 +109,7 @@ def _hand_in(contest: Contest, seat: Seat, card: PhoneCard) -> str:
 
 
 def _readings(box: Box, seat: Seat) -> list[Reading]:
-    found = Reading.objects.filter(card__box=box, card__seat=seat).select_related("card").prefetch_related("marks")
-    return list(found)
+    return list(Reading.objects.filter(card__box=box, card__seat=seat).select_related("card"))
 
 
 def _refuse_closed(contest: Contest) -> None:
@@ -144,13 +144,11 @@ def _refuse_slot(found: Slot, seat: Seat, readings: list[Reading]) -> bool:
         raise CardRefused("vacant", "No card is expected from this seat in this category. Ask the captain.", 409)
     if not found.ruled:
         return False
-    rulings = Ruling.objects.filter(
-        box=box, seat=seat, kind__in=[Ruling.Kind.LOST, Ruling.Kind.DISMISSAL], withdrawn_at__isnull=True
-    ).values_list("kind", "dismissed_reading_id")
-    if any(kind == Ruling.Kind.LOST for kind, _ in rulings):
+    on_box = in_force_on(box)
+    if seat.pk in on_box.lost:
         raise CardRefused("lost", f"Your card of {box.number} was ruled lost. Show this card to the head judge.", 409)
     standing = next((each.pk for each in readings if each.standing), None)
-    return standing is not None and any(reading in (standing, None) for _, reading in rulings)
+    return standing is not None and on_box.is_dismissed(seat.pk, standing)
 
 
 def _keep(
@@ -166,7 +164,8 @@ def _keep(
         kind, of_card = Reading.Kind.CORRECTION, {"reason": AFTER_DISMISSAL}
         Reading.objects.filter(card=readings[0].card, standing=True).update(standing=False)
     elif readings:
-        same = [each for each in readings if marks_of(each) == given]
+        marks = marks_by_reading([reading.pk for reading in readings])
+        same = [reading for reading in readings if marks.get(reading.pk, {}) == given]
         if any(each.kind != Reading.Kind.CONFLICT for each in same):
             return ALREADY
         if same:

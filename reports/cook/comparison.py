@@ -144,18 +144,19 @@ def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, 
         categories = {
             each.key: each for each in entry.contest.categories.select_related("rule_set", "contest__rule_set")
         }
-        for group in tally.outcome["categories"]:
-            for box in group["boxes"]:
-                if box["team"] == str(entry.number):
-                    most = possible_points(category_rules(categories[group["key"]]))
-                    found[entry.contest_id, group["key"]] = Marked(
-                        place=box["rank"],
-                        of=sum(each["total"] is not None for each in group["boxes"]),
-                        total=box["total"] or "",
+        fit = fits[group_key(entry.contest)]
+        for category in tally.standings.categories:
+            for box in category.boxes:
+                if box.team == str(entry.number):
+                    most = possible_points(category_rules(categories[category.key]))
+                    found[entry.contest_id, category.key] = Marked(
+                        place=box.rank,
+                        of=sum(other.total is not None for other in category.boxes),
+                        total=box.total or "",
                         possible=str(most),
                         slug=entry.contest.slug,
                         sheet_key=entry.sheet_key,
-                        adjusted=adjusted(fits[group_key(entry.contest)], entry.contest.uid, group["key"], box),
+                        adjusted=adjusted(fit, entry.contest.uid, category.key, box.box, box.table, box.total),
                     )
     return found
 

@@ -12,12 +12,14 @@ from contest.models import Contest, Team
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import total_text
 from contest.selectors.rules import parsed
+from judging.rules.outcome import Dropped
 from reports.models import ImportedContest, PastResult, TeamAlias
 from reports.rules.package import PackageError, sha256, unpack
 from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
 from reports.rules.severity.hardness import CardRow
 from reports.rules.verify import Finding, verify
 from reports.season.cards import Held, SeasonCards, shares
+from reports.season.imported import ImportedBox, imported_boxes
 from reports.season.own import Members, brought_hash, forget_own
 
 
@@ -125,19 +127,20 @@ def _facts(team: Team, read: ReadPackage, against_print: bool) -> dict[str, Any]
     }
 
 
-def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> dict[str, object]:
-    return {
-        "category": box.category,
-        "box": box.box,
-        "team": str(uids[box.team]),
-        "table": box.table,
-        "status": box.status,
-        "cards": {seat: list(marks) for seat, marks in box.marks.items()},
-        "rank": box.rank,
-        "total": box.total,
-        "result": box.result,
-        "dropped": [{"seat": seat, "why": why} for seat, why in box.dropped],
-    }
+def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> dict[str, Any]:
+    kept = ImportedBox(
+        category=box.category,
+        box=box.box,
+        team=str(uids[box.team]),
+        table=box.table,
+        status=box.status,
+        cards=box.marks,
+        rank=box.rank,
+        total=box.total,
+        result=box.result,
+        dropped=tuple(Dropped.of(seat, why) for seat, why in box.dropped),
+    )
+    return kept.document()
 
 
 def _keep_results(kept: ImportedContest, contest: PackageContest, number: str) -> None:
@@ -184,17 +187,17 @@ def imported_rows(contest: ImportedContest) -> list[CardRow]:
     return [
         CardRow(
             contest=uid,
-            category=box["category"],
-            box=box["box"],
-            table=box["table"],
+            category=box.category,
+            box=box.box,
+            table=box.table,
             seat=seat,
-            team=own.get(box["team"], box["team"]),
-            judge=f"{uid}:{box['table']}{seat}",
-            shares=shares(map(Decimal, marks), rules[box["category"]]),
+            team=own.get(box.team, box.team),
+            judge=f"{uid}:{box.table}{seat}",
+            shares=shares(map(Decimal, marks), rules[box.category]),
         )
-        for box in contest.boxes
-        if box["status"] == "accepted"
-        for seat, marks in box["cards"].items()
+        for box in imported_boxes(contest)
+        if box.status == "accepted"
+        for seat, marks in box.cards.items()
     ]
 
 

@@ -79,7 +79,7 @@ SEASON_DAYS = (
     ),
     Day(
         "Example Cook-off Three", "example-cook-off-three", "Example Common", 70, teams=18, tables=3,
-        rules="weighted-nine", short_table=2,
+        rules="uneven-weights", short_table=2,
         happenings=(
             Happening("penalty", "ribs", "Team Fir", reason="Garnish that the rules do not allow."),
             Happening("tied", "chicken", "Team Maple", other="Team Rowan", by="lot"),

@@ -10,8 +10,10 @@ from contest.rules.ruleset import in_words
 from contest.selectors.draw import standing_draw
 from contest.selectors.rules import contest_rules
 from judging.models import Tally
+from judging.rules.workings import team_working
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet, qr_picture
+from reports.results import places
 from reports.results.places import Place, calls, published_tally, results_of, signed_tally
 from reports.results.sealing import seal_lines, seal_summary
 from reports.results.sheets import SheetBox, sheet_of
@@ -32,7 +34,8 @@ def results_book(contest: Contest, options: Options) -> list[Sheet]:
     if tally is None:
         return []
     results = results_of(tally)
-    names = tally.outcome["teams"]
+    outcome = tally.standings
+    names = outcome.teams
     lines = seal_lines(contest)
     front = {
         "contest": contest,
@@ -46,17 +49,25 @@ def results_book(contest: Contest, options: Options) -> list[Sheet]:
         "address": f"{options.address}{reverse('reports:results', args=[contest.slug])}" if options.address else "",
         "workings": [
             {
-                "name": group["name"],
+                "name": category.name,
                 "rows": [
-                    {"team": names[box["team"]], "number": box["team"], "lines": box["public_working"]}
-                    for box in group["boxes"]
+                    {
+                        "team": names[box.team],
+                        "number": box.team,
+                        "lines": places.public_lines(tally, category.key, box),
+                    }
+                    for box in category.boxes
                 ],
             }
-            for group in tally.outcome["categories"]
+            for category in outcome.categories
         ],
         "overall_workings": [
-            {"team": names[row["team"]], "number": row["team"], "lines": row["working"]}
-            for row in (tally.outcome["overall"] if results.overall else [])
+            {
+                "team": names[row.team],
+                "number": row.team,
+                "lines": team_working(outcome, row.team, tally.source.overall_rules),
+            }
+            for row in (outcome.overall if results.overall else ())
         ],
     }
     return [Sheet("book", front)]
@@ -120,8 +131,8 @@ def team_sheets(contest: Contest, options: Options) -> list[Sheet]:
     if tally is None:
         return []
     totals = {
-        group["name"]: [Fraction(box["total"]) for box in group["boxes"] if box["total"] is not None]
-        for group in tally.outcome["categories"]
+        category.name: [Fraction(box.total) for box in category.boxes if box.total is not None]
+        for category in tally.standings.categories
     }
     found = []
     for entry in Entry.objects.filter(contest=contest).select_related("team").order_by("number"):

@@ -18,7 +18,7 @@ from judging.rules.inputs import digest
 from judging.rules.outcome import Box, Card
 from judging.rules.tally import tally
 from judging.rules.totals import Weighing
-from judging.selectors.cards import marks_of
+from judging.selectors.marks import marks_by_reading
 from reports.models import Answer, Plate, Practice
 from reports.practice.plates import progress
 from reports.rules.sensory.counts import preference, preference_words, triangle, triangle_words
@@ -114,8 +114,9 @@ def _cards(practice: Practice) -> dict[tuple[int, int], Marks]:
     """(taster, version) → the marks of the card that stands."""
     on_plates = _on_plates(practice)
     standing = Reading.objects.filter(standing=True, card__box__contest=practice.contest)
-    standing = standing.select_related("card__seat__table").prefetch_related("marks")
-    return {(reading.card.seat.table.number, on_plates[reading.card.box_id]): marks_of(reading) for reading in standing}
+    marks = marks_by_reading(standing)
+    rows = standing.values_list("id", "card__seat__table__number", "card__box_id")
+    return {(table, on_plates[box]): marks.get(reading, {}) for reading, table, box in rows}
 
 
 def _means(result: Scores, rows: list[list[Any]]) -> list[dict[str, Any]]:

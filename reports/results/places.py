@@ -3,12 +3,14 @@
 Only for tallies that the viewer may see: signed ones for organiser and announcer, published ones for everybody.
 """
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from contest.models import Contest
 from judging.models import Tally
+from judging.rules.standings import BoxStanding, Outcome
+from judging.rules.workings import NOT_ELIGIBLE, box_working, team_working
 from reports.models import Publication
 
 _WORDS = {
@@ -63,46 +65,55 @@ class Call:
 
 def results_of(tally: Tally) -> Results:
     """All places of a tally. With one counting category there is no overall beside it."""
-    outcome = tally.outcome
-    teams = outcome["teams"]
+    outcome = tally.standings
     categories = [
-        Group(each["key"], each["name"], each["counts"], _places(each["boxes"], teams))
-        for each in outcome["categories"]
+        Group(category.key, category.name, category.counts, _box_places(category.boxes, outcome.teams))
+        for category in outcome.categories
     ]
     if sum(group.counts for group in categories) < 2:
         return Results(categories, [], [])
-    overall = _places(outcome["overall"], teams)
+    overall = _team_places(outcome)
     by_number = {place.number: place for place in overall}
-    champions = [by_number[number] for number in outcome["champions"]]
+    champions = [by_number[number] for number in outcome.champions]
     return Results(categories, overall, list(zip(TITLES, champions, strict=False)))
 
 
-def _places(rows: list[Mapping[str, Any]], teams: Mapping[str, str]) -> list[Place]:
-    ranks = [row["rank"] for row in rows]
-    shared = {rank for rank in ranks if rank is not None and ranks.count(rank) > 1} if _has_ties(ranks) else set()
+def _box_places(boxes: Sequence[BoxStanding], teams: Mapping[str, str]) -> list[Place]:
+    shared = _shared([box.rank for box in boxes])
     return [
         Place(
-            row["rank"],
-            row["team"],
-            teams[row["team"]],
-            row["total"],
-            _word(row),
-            row["decided_by"],
-            row["rank"] in shared,
+            box.rank,
+            box.team,
+            teams[box.team],
+            box.total,
+            _WORDS.get(box.status, ""),
+            box.decided_by,
+            box.rank in shared,
         )
-        for row in rows
+        for box in boxes
     ]
 
 
-def _has_ties(ranks: list[int | None]) -> bool:
-    ranked = [rank for rank in ranks if rank is not None]
-    return len(set(ranked)) < len(ranked)
+def _team_places(outcome: Outcome) -> list[Place]:
+    shared = _shared([row.rank for row in outcome.overall])
+    return [
+        Place(
+            row.rank,
+            row.team,
+            outcome.teams[row.team],
+            row.total,
+            "" if row.eligible else f"not eligible: {NOT_ELIGIBLE[outcome.needs]}",
+            row.decided_by,
+            row.rank in shared,
+        )
+        for row in outcome.overall
+    ]
 
 
-def _word(row: Mapping[str, Any]) -> str:
-    if "eligible" in row:
-        return "" if row["eligible"] else "not eligible: did not enter every counting category"
-    return _WORDS.get(row["status"], "")
+def _shared(ranks: Sequence[int | None]) -> set[int | None]:
+    """The places that several have."""
+    counts = Counter(rank for rank in ranks if rank is not None)
+    return {rank for rank, number in counts.items() if number > 1}
 
 
 def calls(contest: Contest, tally: Tally) -> tuple[list[Call], list[Call]]:
@@ -144,14 +155,19 @@ def signed_tally(contest: Contest) -> Tally | None:
 
 def working_of(tally: Tally, number: str, key: str | None = None) -> tuple[str, str, list[str]] | None:
     """(team name, category name or "Overall", sentences) of a team's box in a category, or of the team overall."""
-    outcome = tally.outcome
-    teams = outcome["teams"]
+    outcome = tally.standings
     if key is None:
-        rows, title, lines = outcome["overall"], "Overall", "working"
-    else:
-        group = next((each for each in outcome["categories"] if each["key"] == key), None)
-        if group is None:
+        if all(row.team != number for row in outcome.overall):
             return None
-        rows, title, lines = group["boxes"], group["name"], "public_working"
-    row = next((each for each in rows if each["team"] == number), None)
-    return None if row is None else (teams[number], title, row[lines])
+        return outcome.teams[number], "Overall", team_working(outcome, number, tally.source.overall_rules)
+    category = outcome.category(key)
+    box = next((box for box in category.boxes if box.team == number), None) if category is not None else None
+    if category is None or box is None:
+        return None
+    return outcome.teams[number], category.name, public_lines(tally, key, box)
+
+
+def public_lines(tally: Tally, key: str, box: BoxStanding) -> list[str]:
+    """How a box of category `key` came to its place, in sentences that show no table, seat or single card."""
+    cards = tally.source.box(key, box.box).cards
+    return box_working(box, cards, tally.source.rules(key), public=True)

@@ -1,16 +1,15 @@
 """A team's own sheet from a published tally: every mark of its boxes, and the figures beside them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 from contest.models import Contest, Entry, Team
 from contest.rules.ruleset import RuleSet
-from contest.rules.say import number_text, total_text
-from contest.selectors.rules import parsed
+from contest.rules.say import total_text
 from judging.models import Tally
+from judging.rules.standings import BoxStanding, CategoryStandings
+from judging.rules.workings import box_working, dropped_reasons, weighted
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,49 +43,46 @@ class SheetBox:
 
 def sheet_of(tally: Tally, number: str) -> list[SheetBox]:
     """The boxes of a team by its number, in the order of the day. Needs the tally's inputs and outcome."""
-    given = {box["box"]: box for box in tally.inputs["boxes"] if box["team"] == number}
-    found = []
-    for group in tally.outcome["categories"]:
-        for box in group["boxes"]:
-            if box["team"] == number:
-                rules = parsed(tally.inputs["rules"][group["key"]])
-                found.append(sheet_box(group, box, given[box["box"]], rules))
-    return found
+    given = {(box.category, box.box): box for box in tally.source.of_team(number)}
+    return [
+        sheet_box(category, box, given[category.key, box.box].cards, tally.source.rules(category.key))
+        for category in tally.standings.categories
+        for box in category.boxes
+        if box.team == number
+    ]
 
 
-def sheet_box(group: Mapping[str, Any], box: Mapping[str, Any], given: Mapping[str, Any], rules: RuleSet) -> SheetBox:
-    """One box of a tally's outcome; `group`: its category there, `given`: the box with its cards."""
-    why = {dropped["seat"]: dropped["why"] for dropped in box["dropped"]}
-    ranked = [each for each in group["boxes"] if each["total"] is not None]
+def sheet_box(
+    category: CategoryStandings, box: BoxStanding, cards: Mapping[str, Sequence[str]], rules: RuleSet
+) -> SheetBox:
+    """One box of a tally beside the others of its category; `cards`: seat → its marks."""
+    points = {seat: weighted(marks, rules) for seat, marks in cards.items()}
+    reasons = dropped_reasons(box.dropped, points, rules)
+    why = {card.seat: reason for card, reason in zip(box.dropped, reasons, strict=True)}
+    ranked = [other for other in category.boxes if other.total is not None]
     return SheetBox(
-        category=group["name"],
-        box=box["box"],
-        table=box["table"],
-        rank=box["rank"],
+        category=category.name,
+        box=box.box,
+        table=box.table,
+        rank=box.rank,
         of=len(ranked),
-        total=box["total"],
-        status=box["status"],
+        total=box.total,
+        status=box.status,
         criteria=tuple(criterion.name for criterion in rules.criteria),
         cards=tuple(
-            SheetCard(seat, tuple(marks), _weighted(marks, rules), why.get(seat, ""))
-            for seat, marks in given["cards"].items()
+            SheetCard(seat, tuple(marks), total_text(points[seat]), why.get(seat, "")) for seat, marks in cards.items()
         ),
-        table_mean=_mean([each["total"] for each in ranked if each["table"] == box["table"]]),
-        field_mean=_mean([each["total"] for each in ranked]),
-        tables=len({each["table"] for each in group["boxes"]}),
-        working=tuple(box["public_working"]),
+        table_mean=_mean([other.total for other in ranked if other.table == box.table]),
+        field_mean=_mean([other.total for other in ranked]),
+        tables=len({other.table for other in category.boxes}),
+        working=tuple(box_working(box, cards, rules, public=True)),
     )
 
 
-def _weighted(marks: list[str], rules: RuleSet) -> str:
-    pairs = zip(rules.criteria, marks, strict=True)
-    return number_text(sum((criterion.weight * Decimal(mark) for criterion, mark in pairs), Decimal(0)))
-
-
-def _mean(totals: list[str]) -> str | None:
+def _mean(totals: Sequence[str | None]) -> str | None:
     if not totals:
         return None
-    return total_text(sum((Fraction(total) for total in totals), Fraction(0)) / len(totals))
+    return total_text(sum((Fraction(total) for total in totals if total), Fraction(0)) / len(totals))
 
 
 def sheet_entries(contest: Contest) -> list[Entry]:
@@ -133,13 +129,13 @@ def past_contests(team: Team) -> list[PastContest]:
 def _places(tally: Tally, number: str) -> list[PastPlace]:
     return [
         PastPlace(
-            group["name"],
-            box["rank"],
-            sum(each["total"] is not None for each in group["boxes"]),
-            box["total"],
-            box["status"],
+            category.name,
+            box.rank,
+            sum(other.total is not None for other in category.boxes),
+            box.total,
+            box.status,
         )
-        for group in tally.outcome["categories"]
-        for box in group["boxes"]
-        if box["team"] == number
+        for category in tally.standings.categories
+        for box in category.boxes
+        if box.team == number
     ]

@@ -1,11 +1,10 @@
 """A team's boxes of a season, each with its place, its table's hardness and its adjusted total. Reads only."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from math import sqrt
-from typing import Any
 from uuid import UUID
 
 from django.urls import reverse
@@ -144,10 +143,9 @@ def season_of(team: Team, key: str | None = None) -> TeamSeason | None:
 
 def _boxes(entry: Entry, contest: Contest, tally: Tally, fit: SeverityFit | None) -> list[SeasonBox]:
     found = []
-    for group in tally.outcome["categories"]:
-        ranked = [box for box in group["boxes"] if box["rank"] is not None]
-        for box in group["boxes"]:
-            if box["team"] != str(entry.number):
+    for category in tally.standings.categories:
+        for box in category.boxes:
+            if box.team != str(entry.number):
                 continue
             found.append(
                 SeasonBox(
@@ -155,30 +153,33 @@ def _boxes(entry: Entry, contest: Contest, tally: Tally, fit: SeverityFit | None
                     contest=contest.name,
                     slug=contest.slug,
                     date=contest.date,
-                    key=group["key"],
-                    category=group["name"],
-                    box=box["box"],
-                    table=box["table"],
-                    tables=len({each["table"] for each in group["boxes"]}),
-                    rank=box["rank"],
-                    of=len(ranked),
-                    status=box["status"],
-                    total=box["total"] or "",
-                    dropped=", ".join(dropped["seat"] for dropped in box["dropped"]),
-                    adjusted=adjusted(fit, contest.uid, group["key"], box),
-                    url=reverse("reports:season_box", args=[entry.team.uid, contest.slug, group["key"]]),
+                    key=category.key,
+                    category=category.name,
+                    box=box.box,
+                    table=box.table,
+                    tables=len({other.table for other in category.boxes}),
+                    rank=box.rank,
+                    of=sum(other.rank is not None for other in category.boxes),
+                    status=box.status,
+                    total=box.total or "",
+                    dropped=", ".join(card.seat for card in box.dropped),
+                    adjusted=adjusted(fit, contest.uid, category.key, box.box, box.table, box.total),
+                    url=reverse("reports:season_box", args=[entry.team.uid, contest.slug, category.key]),
                 )
             )
     return found
 
 
-def adjusted(fit: SeverityFit | None, contest: UUID, key: str, box: Mapping[str, Any]) -> Adjusted | None:
-    """What a fit says of a box of a tally's outcome. None without a fit, a total, cards in the fit or another table."""
-    if fit is None or box["total"] is None:
+def adjusted(
+    fit: SeverityFit | None, contest: UUID, key: str, box: str, table_name: str, total: str | None
+) -> Adjusted | None:
+    """What a fit says of a box by its number, table and total. None without a fit, a total, cards in the fit or
+    another table."""
+    if fit is None or total is None:
         return None
     uid = str(contest)
-    table = fit.result["tables"].get(f"{uid}|{key}|{box['table']}")
-    own = fit.result["boxes"].get(f"{uid}|{key}|{box['box']}")
+    table = fit.result["tables"].get(f"{uid}|{key}|{table_name}")
+    own = fit.result["boxes"].get(f"{uid}|{key}|{box}")
     if table is None or own is None or table["hardness"] is None:
         return None
     # A total is as many points as its scale and cards make of a whole share.
@@ -187,14 +188,14 @@ def adjusted(fit: SeverityFit | None, contest: UUID, key: str, box: Mapping[str,
     hardness, half = table["hardness"] * worth, Z95 * table["error"] * worth
     # The box's own judges scatter about its worth, too: that they were these six cannot be taken out.
     scatter = sqrt(table["error"] ** 2 + fit.result["residual"] / own["cards"])
-    return Adjusted(hardness, half, float(Fraction(box["total"])) + hardness, Z95 * scatter * worth)
+    return Adjusted(hardness, half, float(Fraction(total)) + hardness, Z95 * scatter * worth)
 
 
 def adjusted_past(fit: SeverityFit | None, box: PastBox) -> Adjusted | None:
     """The same of a box from elsewhere: None where it did not come with its whole field."""
     if not box.has_field:
         return None
-    return adjusted(fit, UUID(box.contest), box.key, {"total": box.total or None, "table": box.table, "box": box.box})
+    return adjusted(fit, UUID(box.contest), box.key, box.box, box.table, box.total or None)
 
 
 def _past(team: Team, box: PastBox, fit: SeverityFit | None) -> SeasonBox:

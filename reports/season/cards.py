@@ -9,7 +9,6 @@ from typing import Any
 
 from contest.models import Contest, Entry, Sitting
 from contest.rules.ruleset import RuleSet
-from contest.selectors.rules import parsed
 from judging.models import Tally
 from judging.rules.inputs import digest
 from reports.rules.severity.hardness import WEIGHTED, CardRow
@@ -72,19 +71,19 @@ def card_rows(contest: Contest, tally: Tally) -> Iterator[CardRow]:
         "number", "team__uid")}  # fmt: skip
     judges = judges_of(contest)
     uid = str(contest.uid)
-    for box in tally.inputs["boxes"]:
-        if box["status"] != "accepted":
+    for box in tally.source.boxes:
+        if box.status != "accepted":
             continue
-        rules = parsed(tally.inputs["rules"][box["category"]])
-        for seat, marks in box["cards"].items():
-            judge = judges.get((box["category"], box["table"], seat)) or f"{uid}:{box['table']}{seat}"
+        rules = tally.source.rules(box.category)
+        for seat, marks in box.cards.items():
+            judge = judges.get((box.category, box.table, seat)) or f"{uid}:{box.table}{seat}"
             yield CardRow(
                 contest=uid,
-                category=box["category"],
-                box=box["box"],
-                table=box["table"],
+                category=box.category,
+                box=box.box,
+                table=box.table,
                 seat=seat,
-                team=teams[box["team"]],
+                team=teams[box.team],
                 judge=judge,
                 shares=shares(map(Decimal, marks), rules),
             )
@@ -135,8 +134,8 @@ def season_cards(contests: list[Contest]) -> SeasonCards:
 
 
 def _held(contest: Contest, tally: Tally) -> Held:
-    names = {group["key"]: group["name"] for group in tally.outcome["categories"]}
-    return Held(str(contest.uid), contest.date, {key: parsed(tally.inputs["rules"][key]) for key in names}, names)
+    names = tally.standings.names
+    return Held(str(contest.uid), contest.date, {key: tally.source.rules(key) for key in names}, names)
 
 
 def inputs_hash(contests: Iterable[Contest], tallies: Mapping[int, Tally]) -> str:

@@ -169,24 +169,24 @@ def _worths(points: dict[str, Any]) -> dict[tuple[str, str], float]:
 
 def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[str, Any]:
     """How the announced places of a contest would fare: category key (or "") → team number → hold."""
-    outcome, numbers = cards.tallies[contest.pk].outcome, {}
+    outcome, numbers = cards.tallies[contest.pk].standings, {}
     own: dict[tuple[str, str], list[CardRow]] = defaultdict(list)
     for row in cards.rows:
         if row.contest == str(contest.uid):
             own[row.category, row.box].append(row)
     fields = []
-    for group in outcome["categories"]:
+    for category in outcome.categories:
         boxes = []
-        for box in group["boxes"]:
-            if box["rank"] is None:
+        for box in category.boxes:
+            if box.rank is None or box.total is None:
                 continue
-            rows = own[group["key"], box["box"]]
+            rows = own[category.key, box.box]
             ruled = any(WEIGHTED not in row.shares for row in rows)
-            numbers[group["key"], box["box"]] = box["team"]
-            total = float(Fraction(box["total"]))
-            boxes.append(Announced(box["box"], box["team"], box["table"], box["rank"], total, () if ruled else rows))
+            numbers[category.key, box.box] = box.team
+            total = float(Fraction(box.total))
+            boxes.append(Announced(box.box, box.team, box.table, box.rank, total, () if ruled else rows))
         if len(boxes) > 1:
-            fields.append(Field(group["key"], _rules(cards.rules(contest)[group["key"]]), boxes))
+            fields.append(Field(category.key, _rules(cards.rules(contest)[category.key]), boxes))
     if not fields:
         return {}
     again = Rejudged(hardness, fields, repetitions=REPETITIONS, seed=int(cards.inputs_hash[:12], 16))
@@ -194,8 +194,8 @@ def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[st
         field.category: {numbers[field.category, box]: _hold(hold) for box, hold in again.holds(field.category).items()}
         for field in fields
     }
-    counting = [group["key"] for group in outcome["categories"] if group["counts"]]
-    overall = {team["team"]: team["rank"] for team in outcome["overall"] if team["rank"] is not None}
+    counting = [category.key for category in outcome.categories if category.counts]
+    overall = {row.team: row.rank for row in outcome.overall}
     if len(counting) > 1 and overall:
         found[""] = {team: _hold(hold) for team, hold in again.overall(counting, overall).items()}
     return found

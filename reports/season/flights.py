@@ -5,9 +5,8 @@ Other teams' boxes are marks without a name or a number.
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
-from decimal import Decimal
 from statistics import fmean
 from typing import Any
 from uuid import UUID
@@ -15,12 +14,18 @@ from uuid import UUID
 from contest.models import Contest, Entry
 from contest.rules.ruleset import RuleSet
 from contest.selectors.rules import parsed
+from judging.rules.inputs import InputBox
+from judging.rules.standings import CategoryStandings
+from judging.rules.workings import weighted
 from reports.models import PastResult, SeverityFit
 from reports.results.sheets import SheetBox, sheet_box, sheet_of
 from reports.rules.severity.hardness import WEIGHTED
 from reports.season.boxes import Z95, Adjusted, TeamSeason, adjusted, team_fits, usable
 from reports.season.charts import Dots, dots
+from reports.season.imported import ImportedBox, imported_boxes
 from reports.season.seasons import group_key, groups_of, past_group, published_tallies
+
+AnyBox = InputBox | ImportedBox
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +45,15 @@ def flight_of(entry: Entry, key: str) -> Flight | None:
     """The team's box in a category of a published contest. None where it had none there."""
     contest = entry.contest
     tally = published_tallies([contest]).get(contest.pk)
-    group = next((each for each in tally.outcome["categories"] if each["key"] == key), None) if tally else None
-    if tally is None or group is None:
+    category = tally.standings.category(key) if tally else None
+    if tally is None or category is None:
         return None
-    row = next((box for box in group["boxes"] if box["team"] == str(entry.number)), None)
-    if row is None:
+    box = next((box for box in category.boxes if box.team == str(entry.number)), None)
+    if box is None:
         return None
-    sheet = next(each for each in sheet_of(tally, str(entry.number)) if each.box == row["box"])
+    sheet = next(sheet for sheet in sheet_of(tally, str(entry.number)) if sheet.box == box.box)
     fit = team_fits(entry.team, group_key(contest)).get(WEIGHTED)
-    boxes = [each for each in tally.inputs["boxes"] if each["category"] == key]
-    return _flight(contest.uid, key, row, sheet, boxes, parsed(tally.inputs["rules"][key]), fit)
+    return _flight(contest.uid, key, sheet, tally.source.of_category(key), tally.source.rules(key), fit)
 
 
 def past_flight_of(result: PastResult) -> Flight | None:
@@ -57,17 +61,17 @@ def past_flight_of(result: PastResult) -> Flight | None:
     contest = result.imported
     if contest is None:
         return None
-    boxes = [box for box in contest.boxes if box["category"] == result.key]
-    row = next((box for box in boxes if box["box"] == result.box), None)
-    if row is None:
+    boxes = [box for box in imported_boxes(contest) if box.category == result.key]
+    own = next((box for box in boxes if box.box == result.box), None)
+    if own is None:
         return None
     rules = parsed(contest.rules[result.key])
-    outcome = [{**box, "status": box["result"], "public_working": []} for box in boxes]
-    own = next(box for box in outcome if box["box"] == result.box)
-    sheet = sheet_box({"name": result.category, "boxes": outcome}, own, row, rules)
+    category = CategoryStandings(result.key, result.category, True, tuple(box.standing for box in boxes))
+    # What broke a tie elsewhere is not kept, so how the box came to its place is not told.
+    sheet = replace(sheet_box(category, own.standing, own.cards, rules), working=())
     season = season_of_past(result)
     fit = team_fits(result.team, season).get(WEIGHTED)
-    return _flight(contest.uid, result.key, row, sheet, boxes, rules, fit)
+    return _flight(contest.uid, result.key, sheet, boxes, rules, fit)
 
 
 def season_of_past(result: PastResult) -> str:
@@ -78,21 +82,20 @@ def season_of_past(result: PastResult) -> str:
 def _flight(
     contest: UUID,
     key: str,
-    row: Mapping[str, Any],
     sheet: SheetBox,
-    boxes: Sequence[Mapping[str, Any]],
+    boxes: Sequence[AnyBox],
     rules: RuleSet,
     fit: SeverityFit | None,
 ) -> Flight:
-    """`row`: the box in its tally's outcome; `boxes`: those of its category with their cards."""
-    flight = [each for each in boxes if each["table"] == row["table"]]
+    """`boxes`: those of the sheet's category with their cards."""
+    flight = [box for box in boxes if box.table == sheet.table]
     return Flight(
         sheet=sheet,
         criteria=sheet.criteria,
-        chart=_chart(flight, row["box"], rules),
-        others=sum(bool(each["cards"]) for each in flight) - bool(sheet.cards),
-        adjusted=adjusted(usable(fit), contest, key, row),
-        alone=_alone(fit, contest, key, row["table"]),
+        chart=_chart(flight, sheet.box, rules),
+        others=sum(bool(box.cards) for box in flight) - bool(sheet.cards),
+        adjusted=adjusted(usable(fit), contest, key, sheet.box, sheet.table, sheet.total),
+        alone=_alone(fit, contest, key, sheet.table),
         fit=fit,
     )
 
@@ -113,17 +116,12 @@ def _worth(points: Mapping[str, Any]) -> float:
     return float(points["span"] * points["cards"])
 
 
-def weighted(marks: list[str], rules: RuleSet) -> float:
-    pairs = zip(rules.criteria, marks, strict=True)
-    return float(sum((criterion.weight * Decimal(mark) for criterion, mark in pairs), Decimal(0)))
-
-
-def _chart(boxes: list[Mapping[str, Any]], own: str, rules: RuleSet) -> Dots:
-    seats = sorted({seat for box in boxes for seat in box["cards"]})
+def _chart(boxes: Sequence[AnyBox], own: str, rules: RuleSet) -> Dots:
+    seats = sorted({seat for box in boxes for seat in box.cards})
     rows = []
     for seat in seats:
-        given = {box["box"]: weighted(box["cards"][seat], rules) for box in boxes if seat in box["cards"]}
-        rows.append((f"Seat {seat}", [mark for box, mark in given.items() if box != own], given.get(own)))
+        points = {box.box: float(weighted(box.cards[seat], rules)) for box in boxes if seat in box.cards}
+        rows.append((f"Seat {seat}", [mark for box, mark in points.items() if box != own], points.get(own)))
     every = [mark for _, others, mine in rows for mark in [*others, *([] if mine is None else [mine])]]
     weight = float(sum(criterion.weight for criterion in rules.criteria))
     highest = float(rules.scale.highest) * weight
@@ -178,9 +176,9 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
     found = [
         ContestTables(contest.name, contest.date, False, _tables(
             contest.uid,
-            tallies[contest.pk].inputs["boxes"],
-            {key: parsed(text) for key, text in tallies[contest.pk].inputs["rules"].items()},
-            {group["key"]: group["name"] for group in tallies[contest.pk].outcome["categories"]},
+            tallies[contest.pk].source.boxes,
+            {key: tallies[contest.pk].source.rules(key) for key in tallies[contest.pk].standings.names},
+            tallies[contest.pk].standings.names,
             str(numbers[contest.pk]),
             season.fit,
         ))
@@ -189,7 +187,7 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
     found += [
         ContestTables(contest.name, contest.date, True, _tables(
             contest.uid,
-            contest.boxes,
+            imported_boxes(contest),
             {key: parsed(text) for key, text in contest.rules.items()},
             dict(contest.names),
             str(contest.own),
@@ -202,29 +200,29 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
 
 def _tables(
     contest: UUID,
-    given: Sequence[Mapping[str, Any]],
+    given: Sequence[AnyBox],
     rules: Mapping[str, RuleSet],
     names: Mapping[str, str],
     team: str,
     fit: SeverityFit | None,
 ) -> list[TableHistory]:
     """`given`: all boxes with their cards; `team`: the team as these name it."""
-    boxes = [box for box in given if box["status"] == "accepted" and box["cards"]]
-    mine: dict[str, list[Mapping[str, Any]]] = defaultdict(list)
+    boxes = [box for box in given if box.status == "accepted" and box.cards]
+    mine: dict[str, list[AnyBox]] = defaultdict(list)
     for box in boxes:
-        if box["team"] == team:
-            mine[box["table"]].append(box)
+        if box.team == team:
+            mine[box.table].append(box)
     found = []
     for table in sorted(mine, key=lambda name: (len(name), name)):
-        keys = [box["category"] for box in mine[table]]
+        keys = [box.category for box in mine[table]]
         cards = [
-            (box, seat, weighted(marks, rules[box["category"]]))
+            (box, seat, float(weighted(marks, rules[box.category])))
             for box in boxes
-            if box["category"] in keys
-            for seat, marks in box["cards"].items()
+            if box.category in keys
+            for seat, marks in box.cards.items()
         ]
-        here = [each for each in cards if each[0]["table"] == table]
-        own = [each for each in here if each[0]["team"] == team]
+        here = [card for card in cards if card[0].table == table]
+        own = [card for card in here if card[0].team == team]
         found.append(
             TableHistory(
                 table=table,

@@ -57,7 +57,7 @@ def agreement_of_contest(contest: Contest) -> Agreement | None:
     kept = ContestAgreement.objects.filter(tally=tally).first() if tally else None
     if tally is None or kept is None:
         return None
-    names = {group["key"]: group["name"] for group in tally.outcome["categories"]}
+    names = tally.standings.names
     fit = usable(_fit(contest))
     result = kept.result
     order = {key: place for place, key in enumerate(names)}
@@ -164,7 +164,7 @@ def places_of_contest(contest: Contest) -> Places | None:
     kept = fit.result["places"].get(str(contest.uid)) if fit else None
     if fit is None or tally is None or not kept:
         return None
-    names = {"": "Overall", **{group["key"]: group["name"] for group in tally.outcome["categories"]}}
+    names = {"": "Overall", **tally.standings.names}
     return Places(
         fit.made_at,
         fit.result["repetitions"],
@@ -172,7 +172,7 @@ def places_of_contest(contest: Contest) -> Places | None:
             (
                 names.get(key, key),
                 [
-                    HeldPlace(int(place), number, tally.outcome["teams"].get(number, ""), percent(chance), low, high)
+                    HeldPlace(int(place), number, tally.standings.teams.get(number, ""), percent(chance), low, high)
                     for number, (place, chance, low, high) in sorted(kept[key].items(), key=lambda each: each[1][0])
                 ],
             )

@@ -14,6 +14,7 @@ from contest.rules.ruleset.document import from_document, to_document
 from contest.rules.ruleset.parts import (
     DROP_WHEN_SHORT,
     DROPS,
+    NEEDS,
     NOT_JUDGED,
     TIE_BREAKS,
     TOTAL_WHEN_SHORT,
@@ -30,6 +31,7 @@ from contest.rules.ruleset.words import in_words, span_text, steps_text, tie_bre
 __all__ = [
     "DROPS",
     "DROP_WHEN_SHORT",
+    "NEEDS",
     "NOT_JUDGED",
     "SHIPPED",
     "TIE_BREAKS",
@@ -54,7 +56,7 @@ __all__ = [
 ]
 
 # In the order in which a form offers them.
-SHIPPED = ("taste-double", "plain-points", "trimmed-panel", "four-criteria", "weighted-nine", "liking-scale")
+SHIPPED = ("taste-double", "plain-points", "trimmed-panel", "four-criteria", "uneven-weights", "liking-scale")
 
 
 def parse(text: str) -> RuleSet:

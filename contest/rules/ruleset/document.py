@@ -12,6 +12,7 @@ from contest.rules.ruleset.parts import (
     DEFAULT_LIMIT,
     DROP_WHEN_SHORT,
     DROPS,
+    NEEDS,
     NOT_JUDGED,
     TIE_BREAKS,
     TOTAL_WHEN_SHORT,
@@ -102,14 +103,6 @@ class _Table:
             raise self.refuse(key, f"write {_choices(choices)}")
         return value
 
-    def flag(self, key: str, default: bool) -> bool:
-        value = self.values.get(key)
-        if value is None:
-            return default
-        if not isinstance(value, bool):
-            raise self.refuse(key, "write true or false")
-        return value
-
     def table(self, key: str, known: Sequence[str], *, required: bool = False) -> "_Table":
         value = self.values.get(key)
         if value is None:
@@ -175,7 +168,7 @@ def from_document(document: Mapping[str, object]) -> RuleSet:
         disqualified=_not_judged(top.table("disqualified", ("result",)), scale),
         late=_not_judged(top.table("late", ("result",)), scale),
         tie_breaks=_tie_breaks(top, criteria),
-        needs_all=top.table("overall", ("needs_all",)).flag("needs_all", True),
+        needs=_needs(top),
     )
 
 
@@ -269,6 +262,12 @@ def _drop(table: _Table, per_entry: int, fewest: int) -> Drop:
 
 
 def _check_as_is(total: _Table, drop: Drop, per_entry: int) -> None:
+    if DROPS[drop.rule].outlier:
+        raise total.refuse(
+            "when_short",
+            f"a card dropped by {drop.rule} would cost the box all the points of that card, however low; "
+            'write "scale", or total.of = "mean"',
+        )
     # A box one card short keeps all its cards, and so counts more of them than a full box may.
     full = per_entry - drop.count * DROPS[drop.rule].ends
     if drop.when_short == "keep" and per_entry - 1 > full:
@@ -300,13 +299,22 @@ def _tie_breaks(top: _Table, criteria: Sequence[Criterion]) -> tuple[TieBreak, .
     return tuple(steps)
 
 
+def _needs(top: _Table) -> str:
+    overall = top.values.get("overall")
+    if isinstance(overall, Mapping) and "needs_all" in overall:
+        raise RuleSetError(
+            "overall.needs_all", overall["needs_all"], f"now called needs; write needs = {_choices(NEEDS)}"
+        )
+    return top.table("overall", ("needs",)).choice("needs", NEEDS, "all_judged")
+
+
 def _plain(number: Decimal) -> int | str:
     """Whole numbers as numbers, others as text: exact in TOML and in JSON alike."""
     return int(number) if number == number.to_integral_value() else format(number, "f")
 
 
 def to_document(rules: RuleSet) -> dict[str, object]:
-    """The rule set as plain dicts, lists, text, whole numbers and flags; ``from_document`` undoes it."""
+    """The rule set as plain dicts, lists, text and whole numbers; ``from_document`` undoes it."""
     scale: dict[str, object] = {
         "lowest": _plain(rules.scale.lowest),
         "highest": _plain(rules.scale.highest),
@@ -339,7 +347,7 @@ def to_document(rules: RuleSet) -> dict[str, object]:
             {"by": step.by} if step.criterion is None else {"by": step.by, "criterion": step.criterion}
             for step in rules.tie_breaks
         ],
-        "overall": {"needs_all": rules.needs_all},
+        "overall": {"needs": rules.needs},
     }
 
 

@@ -93,7 +93,7 @@ class RuleSet:
     disqualified: str
     late: str
     tie_breaks: tuple[TieBreak, ...]
-    needs_all: bool
+    needs: str
 
     def criterion(self, key: str) -> Criterion:
         """The criterion of that key; KeyError where there is none."""
@@ -110,10 +110,14 @@ class RuleSet:
 
 @dataclass(frozen=True, slots=True)
 class DropKind:
-    """``ends``: cards a count of one always takes from a full box. ``most``: cards it may take."""
+    """``ends``: cards a count of one always takes from a full box. ``most``: cards it may take.
+
+    ``outlier``: it takes a card only where that one lies far from the others, so full boxes count different numbers.
+    """
 
     ends: int
     most: int
+    outlier: bool = False
 
 
 DROPS: Mapping[str, DropKind] = MappingProxyType(
@@ -122,8 +126,8 @@ DROPS: Mapping[str, DropKind] = MappingProxyType(
         "lowest": DropKind(ends=1, most=1),
         "highest": DropKind(ends=1, most=1),
         "highest_and_lowest": DropKind(ends=2, most=2),
-        "grubbs": DropKind(ends=0, most=1),
-        "median_distance": DropKind(ends=0, most=1),
+        "grubbs": DropKind(ends=0, most=1, outlier=True),
+        "median_distance": DropKind(ends=0, most=1, outlier=True),
     }
 )
 
@@ -141,6 +145,8 @@ DROP_WHEN_SHORT = ("keep", "drop")
 TOTALS = ("sum", "mean")
 TOTAL_WHEN_SHORT = ("scale", "as_is")
 NOT_JUDGED = ("unranked", "penalty_marks")
+# Who may be champion: a team with a ranked box, or with any box, in every counting category held; or every team.
+NEEDS = ("all_judged", "all_entered", "any")
 
 DEFAULT_ALPHA = Decimal("0.05")
 DEFAULT_LIMIT = Decimal("3.5")

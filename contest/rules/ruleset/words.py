@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from contest.rules.ruleset.parts import Drop, RuleSet, TieBreak
-from contest.rules.say import count, counted, listed, number_text, sentence
+from contest.rules.say import count, counted, listed, number_text
 
 
 def in_words(rules: RuleSet) -> list[str]:
@@ -114,7 +114,8 @@ def _median_distance(rules: RuleSet) -> str:
     return (
         f"A card far from the others is dropped, {_at_most(rules.drop)}: the one furthest from the median of "
         "the box's cards, where its modified z-score (0.6745 × distance from the median ÷ median of all such "
-        f"distances) is above {number_text(rules.drop.limit)}."
+        "distances; where that median is 0, 0.7979 × distance ÷ average distance) is above "
+        f"{number_text(rules.drop.limit)}."
     )
 
 
@@ -177,14 +178,14 @@ def _not_judged(rules: RuleSet) -> str:
 
 
 def tie_break_text(step: TieBreak, rules: RuleSet) -> str:
-    """One tie-break as a phrase: "taste over the counted cards", "a lot"."""
+    """Return one tie-break as a phrase: "average taste of the counted cards", "a lot"."""
     return _TIES[step.by].format(_criterion_name(step, rules))
 
 
 _TIES: Mapping[str, str] = {
-    "counted_criterion": "{} over the counted cards",
-    "criterion": "{} over all cards",
-    "dropped_cards": "the points of the dropped cards",
+    "counted_criterion": "average {} of the counted cards",
+    "criterion": "average {} of all cards",
+    "dropped_cards": "average points of the dropped cards",
     "highest_card": "the best card, then the next best and so on",
     "lot": "a lot",
 }
@@ -210,7 +211,11 @@ def _ties(rules: RuleSet) -> str:
 
 
 def _overall(rules: RuleSet) -> str:
-    text = "The overall order adds each team's totals over the counting categories"
-    if rules.needs_all:
-        return f"{text}; grand champion and reserve must have entered every one that was held."
-    return sentence(f"{text}; a team need not have entered them all.")
+    return f"The overall order adds each team's totals over the counting categories. {_NEEDS[rules.needs]}"
+
+
+_NEEDS: Mapping[str, str] = {
+    "all_judged": "Grand champion and reserve need a box with a place in every counting category that was held.",
+    "all_entered": "Grand champion and reserve must have entered every counting category that was held.",
+    "any": "A team need not have entered them all.",
+}

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from contest.models import Contest, Draw
 from contest.selectors.draw import commitment_before_draw
-from reports.rules.package import public_name
+from reports.rules.package.archive import public_name
 
 
 @dataclass(frozen=True)

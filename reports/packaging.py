@@ -11,8 +11,7 @@ from judging.models import Tally
 from judging.rules.contest_files import ContestFiles, card_columns
 from judging.rules.tally import tally as tally_boxes
 from judging.rules.tally_csv import result_csv
-from reports.rules.logreplay import Entry, statuses_of, until_tally
-from reports.rules.package import (
+from reports.rules.package.archive import (
     CARD_COLUMNS,
     FORMAT,
     LABEL_COLUMNS,
@@ -23,6 +22,7 @@ from reports.rules.package import (
     public_name,
     sha256,
 )
+from reports.rules.package.logreplay import Entry, statuses_of, until_tally
 
 READ_ME = """\
 The results package of {name}, {date}.

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
 
-from reports.rules.package import PackageError, load
-from reports.rules.verify import verify
+from reports.rules.package.archive import PackageError, load
+from reports.rules.package.verify import verify
 
 DESCRIPTION = "Verify a results package: file sums, the draw, the logs, and the standings by a fresh tally."
 

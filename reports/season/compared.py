@@ -13,7 +13,7 @@ from judging.models import Tally
 from reports.models import CookLog, SeverityFit
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
 from reports.rules.hardness import WEIGHTED
-from reports.rules.packageread import possible_points
+from reports.rules.package.contest import possible_points
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
 from reports.season.boxes import Adjusted, adjusted, adjusted_past, team_fits, usable
 from reports.season.cooklog import in_unit

@@ -14,9 +14,9 @@ from contest.rules.say import total_text
 from contest.selectors.rules import parsed
 from reports.models import ImportedContest, PastResult, TeamAlias
 from reports.rules.hardness import CardRow
-from reports.rules.package import PackageError, sha256, unpack
-from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
-from reports.rules.verify import Finding, verify
+from reports.rules.package.archive import PackageError, sha256, unpack
+from reports.rules.package.contest import PackageBox, PackageContest, PackageTeam, read_contest
+from reports.rules.package.verify import Finding, verify
 from reports.season.cards import Held, SeasonCards, shares
 from reports.season.own import Members, brought_hash, forget_own
 

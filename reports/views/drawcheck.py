@@ -12,7 +12,7 @@ from contest.selectors.draw import commitment_before_draw
 from judging.models import Tally
 from reports import drawcheck
 from reports.models import Publication
-from reports.rules.package import public_name
+from reports.rules.package.archive import public_name
 from reports.selectors import published_tally
 from reports.views.results import find_public, find_published
 

@@ -11,8 +11,8 @@ from django.db import transaction
 from contest.models import Draw, LogChain
 from judging.models import Tally
 from reports.packaging import package_files
-from reports.rules.package import SUMS, pack, sums_text, unpack
-from reports.rules.verify import verify
+from reports.rules.package.archive import SUMS, pack, sums_text, unpack
+from reports.rules.package.verify import verify
 from tests.reports import second_verifier
 from tests.running import close_and_publish, run_day
 

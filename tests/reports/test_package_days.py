@@ -16,8 +16,8 @@ from judging.models import Reading, Ruling
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule, rule_cards, withdraw_ruling
 from judging.services.tally import close_tally, revise, sign_off, unlock_marks
-from reports.rules.package import sha256, unpack
-from reports.rules.verify import verify
+from reports.rules.package.archive import sha256, unpack
+from reports.rules.package.verify import verify
 from reports.services import publish
 from tests.factories import make_contest, make_rule_set
 from tests.reports import second_verifier

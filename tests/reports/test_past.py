@@ -15,7 +15,7 @@ from openpyxl import Workbook
 from contest.models import Contest, Team
 from judging.models import Tally
 from reports.models import ImportedContest, PastResult, Publication, TeamAlias
-from reports.rules.package import pack, unpack
+from reports.rules.package.archive import pack, unpack
 from reports.season.cards import card_rows
 from reports.season.packages import imported_rows
 from reports.season.past import past_boxes

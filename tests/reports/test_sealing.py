@@ -18,8 +18,8 @@ from judging.services.tally import revise, sign_off, unlock_marks
 from reports.packaging import package_files
 from reports.paper import catalogue
 from reports.paper.look import Options
-from reports.rules.package import unpack
-from reports.rules.verify import verify
+from reports.rules.package.archive import unpack
+from reports.rules.package.verify import verify
 from reports.services import publish
 from tests.factories import client_for, give_part, make_account
 from tests.running import close_and_publish, run_day

@@ -39,7 +39,7 @@ from contest.tablefile import TableFileError, read_file, read_lines
 from judging.forms.phone_card import read_card, read_object
 from judging.services.phones import CardRefused
 from reports.models import Publication
-from reports.rules.package import pack, unpack
+from reports.rules.package.archive import pack, unpack
 from reports.season.packages import read_package
 from reports.season.past import check_results
 from tests import factories

@@ -19,8 +19,8 @@ from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_colum
 from judging.rules.inputs import digest, inputs_document
 from judging.rules.tally import Box, tally
 from judging.rules.tally_csv import result_csv
-from reports.rules.logreplay import CardsReplay, Entry, broken_at, statuses_of, until_tally
-from reports.rules.package import FORMAT, LABEL_COLUMNS, LOG_COLUMNS, SUMS, sha256, sums_text
+from reports.rules.package.archive import FORMAT, LABEL_COLUMNS, LOG_COLUMNS, SUMS, sha256, sums_text
+from reports.rules.package.logreplay import CardsReplay, Entry, broken_at, statuses_of, until_tally
 
 NEEDED = (
     "contest.json",

@@ -29,10 +29,13 @@ def sha256(text: str | bytes) -> str:
     return hashlib.sha256(text.encode() if isinstance(text, str) else text).hexdigest()
 
 
-def short_form(full: str) -> str:
-    """Return the part of a sum that people write down and read aloud: 20 hex digits in five groups of four."""
+def short_form(full: str, between: str = " ") -> str:
+    """Return the part of a sum that people write down and read aloud: 20 hex digits in five groups of four.
+
+    In a command a hyphen between the groups spares the quotes.
+    """
     digits = full[:SHORT_DIGITS]
-    return " ".join(digits[place : place + 4] for place in range(0, len(digits), 4))
+    return between.join(digits[place : place + 4] for place in range(0, len(digits), 4))
 
 
 def read_sum(typed: str) -> str:

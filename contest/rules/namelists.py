@@ -58,15 +58,17 @@ class NameLists:
         return sha256(self.categories_text)
 
     def name_of(self, facts: Mapping[str, Any]) -> str:
-        """Return the name of the entry or category that a correction is about. Raises ValueError for an unknown one."""
+        """Return the name of the entry or category that a correction is about.
+
+        Raises ValueError for one that the lists do not hold.
+        """
         if "entry" in facts:
-            names = {entry.number: entry.name for entry in self.entries}
-            key: Any = facts["entry"]
+            names = [entry.name for entry in self.entries if entry.number == facts["entry"]]
         else:
-            names, key = dict(self.categories), facts["category"]
-        if key not in names:
-            raise ValueError(f"a corrected name belongs to {key}, which the lists do not hold")
-        return one_line(names[key])
+            names = [name for key, name in self.categories if key == facts["category"]]
+        if len(names) != 1:
+            raise ValueError("the log corrects a name that contest.json does not have, or has twice")
+        return one_line(names[0])
 
     def renamed(self, facts: Mapping[str, Any], name: str) -> NameLists:
         """Return the lists with another name for the entry or category that a correction is about."""
@@ -101,17 +103,19 @@ def corrections_between(before: NameLists, after: NameLists) -> list[dict[str, A
     """
     rows: list[dict[str, Any]] = []
     lists = before
-    old_names: dict[Any, str] = {entry.number: entry.name for entry in before.entries}
+    numbers = {entry.number: one_line(entry.name) for entry in before.entries}
     for entry in after.entries:
-        if entry.number in old_names and old_names[entry.number] != one_line(entry.name):
-            facts = {"entry": entry.number, "from": old_names[entry.number], "to": one_line(entry.name)}
-            lists = lists.renamed(facts, facts["to"])
+        old, new = numbers.get(entry.number), one_line(entry.name)
+        if old not in (None, new):
+            facts: dict[str, Any] = {"entry": entry.number, "from": old, "to": new}
+            lists = lists.renamed(facts, new)
             rows.append({**facts, "entries": lists.entries_sum})
-    old_names = dict(before.categories)
+    keys = {key: one_line(name) for key, name in before.categories}
     for key, name in after.categories:
-        if key in old_names and old_names[key] != one_line(name):
-            facts = {"category": key, "from": old_names[key], "to": one_line(name)}
-            lists = lists.renamed(facts, facts["to"])
+        old, new = keys.get(key), one_line(name)
+        if old not in (None, new):
+            facts = {"category": key, "from": old, "to": new}
+            lists = lists.renamed(facts, new)
             rows.append({**facts, "categories": lists.categories_sum})
     return rows
 

@@ -1,4 +1,7 @@
-"""Names that are corrected after the draw: the draw's fingerprint covers names, so each correction is a row of the log."""
+"""Names that are corrected after the draw.
+
+The draw's fingerprint covers names, so each correction is a row of the log.
+"""
 
 from django.db import transaction
 

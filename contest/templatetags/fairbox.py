@@ -8,6 +8,7 @@ from django.template import Context
 
 from contest.models import Contest
 from contest.navigation import links_for
+from contest.rules.commitment import short_form
 
 register = template.Library()
 
@@ -23,6 +24,18 @@ def nav_links(context: Context) -> list[dict[str, Any]]:
         {"name": link.name, "url": link.url, "here": request.path == link.url}
         for link in links_for(contest, request.viewer)
     ]
+
+
+@register.filter
+def short(full: str) -> str:
+    """Return the short form of a sum for reading and copying: `a1b2 c3d4 e5f6 0718 293a`."""
+    return short_form(full)
+
+
+@register.inclusion_tag("contest/_sum.html")
+def both_forms(full: str) -> dict[str, str]:
+    """Show a sum's short form, which people copy by hand, and the long one below it."""
+    return {"full": full}
 
 
 @register.filter

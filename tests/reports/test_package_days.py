@@ -100,7 +100,7 @@ def test_a_draw_with_the_words_of_the_teams():
 
     contest = run_day(before=speak, redrawn="a table broke")
     files = check(close_and_publish(contest))
-    assert "The commitment stands in the log before the boxes were drawn." in [each.text for each in verify(files)]
+    assert "The commitment is in the log before the boxes were drawn." in [each.text for each in verify(files)]
 
 
 def test_words_called_out_are_part_of_the_seed():

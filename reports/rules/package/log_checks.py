@@ -60,10 +60,8 @@ def check_publication(package: OpenedPackage) -> Iterator[Finding]:
         return
     facts = chain[-1].known
     if facts["revision"] != package.facts["revision"]:
-        yield Finding(
-            False,
-            f"The log published revision {facts['revision']}, contest.json is revision {package.facts['revision']}.",
-        )
+        stated = package.facts["revision"]
+        yield Finding(False, f"The log published revision {facts['revision']}, contest.json is revision {stated}.")
     bound, actual = facts["files"], bound_sums(package.files)
     wrong = sorted(name for name in {*bound, *actual} if bound.get(name) != actual.get(name))
     yield Finding(

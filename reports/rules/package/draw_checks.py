@@ -13,6 +13,10 @@ from reports.rules.package.opened import Finding, OpenedPackage
 def check_draw(package: OpenedPackage, noted: str | None) -> Iterator[Finding]:
     """Yield whether secret, seed, draw and log belong together; `noted` is the fingerprint of the day."""
     secret, text = package.files["secret.txt"], package.text("draw.txt")
+    fingerprint = sha256(text.encode())
+    if noted is not None:
+        same = fingerprint.startswith(noted)
+        yield Finding(same, f"The fingerprint is {fingerprint}, {'as' if same else 'not what'} was printed on the day.")
     publics = package.publics
     commitment = sha256(secret)
     for name in publics:
@@ -29,11 +33,7 @@ def check_draw(package: OpenedPackage, noted: str | None) -> Iterator[Finding]:
         if again
         else "Drawn again from its entries and its seed, another draw comes out.",
     )
-    fingerprint = sha256(text.encode())
     yield from _drawn_rows(package, commitment, publics, fingerprint)
-    if noted is not None:
-        same = fingerprint.startswith(noted)
-        yield Finding(same, f"The fingerprint is {fingerprint}, {'as' if same else 'not what'} was printed on the day.")
 
 
 @lru_cache(maxsize=4)
@@ -86,7 +86,11 @@ def check_names(package: OpenedPackage) -> Iterator[Finding]:
     chain = package.chain("day")
     drawn = max((place for place, row in enumerate(chain) if row.what == "boxes drawn"), default=-1)
     corrections = [row.known for row in chain[drawn + 1 :] if row.what == CORRECTED]
-    at_draw = undo_corrections(package.names, corrections)
+    try:
+        at_draw = undo_corrections(package.names, corrections)
+    except ValueError as error:
+        yield Finding(False, f"The names are not those that the draw's fingerprint covers: {error}.")
+        return
     for what, same in (
         ("teams", at_draw.entries_sum == request.entries_sum),
         ("categories", at_draw.categories_sum == request.categories_sum),

@@ -18,9 +18,9 @@ def check_logs(package: OpenedPackage, noted: str | None) -> Iterator[Finding]:
             yield Finding(False, f"log-{name}.csv: row {broken} does not fit the row before it.")
         else:
             yield Finding(True, f"log-{name}.csv is whole: {len(chain)} rows.")
-    yield from _seal(package)
     if noted is not None:
         yield _noted_row(hashes, noted)
+    yield from _seal(package)
 
 
 def _noted_row(hashes: dict[str, list[str]], noted: str) -> Finding:

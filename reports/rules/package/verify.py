@@ -71,6 +71,10 @@ def _format(package: OpenedPackage) -> Iterator[Finding]:
 
 def _files(package: OpenedPackage, noted: str | None) -> Iterator[Finding]:
     files = package.files
+    if noted is not None:
+        full = package_sum(files)
+        same = full.startswith(noted)
+        yield Finding(same, f"The sum of this package is {full}, {'as' if same else 'not what'} was noted on the day.")
     expected = {*FILES, *package.publics, *(f"rules/{key}.toml" for key in package.rules)}
     missing, unknown = sorted(expected - set(files)), sorted(set(files) - expected)
     if missing:
@@ -85,7 +89,3 @@ def _files(package: OpenedPackage, noted: str | None) -> Iterator[Finding]:
         names = sorted({*sums, *files} - {SUMS})
         wrong = [name for name in names if name not in files or sums.get(name) != sha256(files[name])]
         yield Finding(False, f"Changed, missing or added: {', '.join(wrong) or SUMS}.")
-    if noted is not None:
-        full = package_sum(files)
-        same = full.startswith(noted)
-        yield Finding(same, f"The sum of this package is {full}, {'as' if same else 'not what'} was noted on the day.")

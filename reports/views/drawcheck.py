@@ -76,16 +76,16 @@ def package(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
     return answer
 
 
-def _noted(draws: list[Draw], publication: Publication | None) -> str:
-    """Return the options of the commands, a line each, with this contest's values in their short form."""
+def _noted(draws: list[Draw], publication: Publication | None) -> list[str]:
+    """Return the options of the commands with this contest's values in their short form."""
     if publication is None:
-        return ""
+        return []
     values = {
         "draw": draws[-1].fingerprint,
         "log": publication.log_heads.get("day", ""),
         "sum": publication.package_sum,
     }
-    return "".join(f" \\\n  --{name} {short_form(value, '-')}" for name, value in values.items() if value)
+    return [f"--{name} {short_form(value, '-')}" for name, value in values.items() if value]
 
 
 def _package_name(contest: Contest, tally: Tally | None) -> str:

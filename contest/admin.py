@@ -3,8 +3,12 @@
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.models import Group
+from django.db import transaction
+from django.forms import ModelForm
+from django.http import HttpRequest
 
 from contest.models import Account, Season, Team, TeamMember
+from contest.services.names import log_corrected_team
 
 # Deleting in bulk takes rows that contests stand on, and breaks on a list that was tampered with.
 admin.site.disable_action("delete_selected")
@@ -46,3 +50,9 @@ class TeamAdmin(ShortSearch, admin.ModelAdmin):
     list_display = ["name", "head_cook", "home"]
     search_fields = ["name"]
     inlines = [MemberInline]
+
+    def save_model(self, request: HttpRequest, obj: Team, form: ModelForm, change: bool) -> None:
+        """Save the team, and log a corrected name in the contests whose draw covers it."""
+        with transaction.atomic():
+            super().save_model(request, obj, form, change)
+            log_corrected_team(team=obj, by=str(request.user))

@@ -52,6 +52,7 @@ class TeamForm(forms.Form):
         elif contest.is_drawn:
             self.fields["number"].disabled = True
             self.fields["number"].help_text = "The boxes are drawn from the numbers, so it stays."
+            self.fields["team_name"].help_text = "If you correct it now, after the draw, the result will say so."
 
 
 class WithdrawForm(forms.Form):

@@ -335,8 +335,9 @@ class CategoryForm(forms.Form):
         super().__init__(*args, initial=initial)
         self.fields["rule_set"].offer(account, [category.rule_set_id] if category and category.rule_set_id else [])
         if contest.is_drawn:
-            for name in set(self.fields) - {"places_called"}:
+            for name in set(self.fields) - {"name", "places_called"}:
                 del self.fields[name]
+            self.fields["name"].help_text = "After the draw, the result will say that you corrected it."
 
 
 class TablesForm(forms.Form):

@@ -155,6 +155,8 @@ class Migration(migrations.Migration):
                 ('public_text', models.TextField()),
                 ('seed', models.CharField(max_length=64)),
                 ('draw_text', models.TextField()),
+                ('entries_text', models.TextField(blank=True)),
+                ('categories_text', models.TextField(blank=True)),
                 ('fingerprint', models.CharField(max_length=64)),
                 ('quality', models.JSONField(default=dict)),
                 ('made_at', models.DateTimeField(auto_now_add=True)),

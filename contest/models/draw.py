@@ -38,6 +38,9 @@ class Draw(models.Model):
     public_text = models.TextField()
     seed = models.CharField(max_length=64)
     draw_text = models.TextField()
+    # The names at the draw, whose sums the draw's text names; empty for a practice, which binds versions instead.
+    entries_text = models.TextField(blank=True)
+    categories_text = models.TextField(blank=True)
     fingerprint = models.CharField(max_length=64)
     quality = models.JSONField(default=dict)
     made_at = models.DateTimeField(auto_now_add=True)

@@ -1,15 +1,32 @@
 """What will be drawn, what still hinders it, and, once drawn, the numbers at each table. Never a pairing."""
 
+import json
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 
 from contest import day
-from contest.models import Box, Category, Contest, Draw, DrawCeremony, Entered, Seat, Sitting, Table, TurnIn
+from contest.models import (
+    Box,
+    Category,
+    Contest,
+    Draw,
+    DrawCeremony,
+    Entered,
+    LogRow,
+    Seat,
+    Sitting,
+    Table,
+    TurnIn,
+)
 from contest.rules import draw as rules
+from contest.rules.namelists import CORRECTED, ListedEntry, NameLists, apply_corrections, read_lists
 from contest.rules.ruleset import RuleSet, RuleSetError
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.rules import category_rules, contest_rules
 from contest.selectors.seating import forbidden_tables
+
+#: What no page loads before publishing, and the lists, which are long.
+SEALED_TEXTS = ("secret_text", "seed", "draw_text", "entries_text", "categories_text")
 
 
 @dataclass(frozen=True)
@@ -58,6 +75,26 @@ def draw_request(contest: Contest) -> rules.DrawRequest:
         forbidden=forbidden_tables(contest),
         excluded_numbers=frozenset(Box.objects.filter(contest=contest).values_list("number", flat=True)),
     )
+
+
+def name_lists(contest: Contest) -> NameLists:
+    """Return the names of all entries, withdrawn ones too, and of all categories, cancelled ones too."""
+    entries = contest.entries.order_by("number").values_list("number", "team__uid", "team__name")
+    return NameLists(
+        tuple(ListedEntry(number, str(uid), name) for number, uid, name in entries),
+        tuple(contest.categories.values_list("key", "name")),
+    )
+
+
+def logged_names(contest: Contest) -> NameLists | None:
+    """Return the names that the current draw and the log bind; None where no draw binds any."""
+    texts = contest.draws.filter(standing=True).values_list("entries_text", "categories_text").first()
+    if texts is None or not texts[0]:
+        return None
+    rows = LogRow.objects.filter(chain__contest=contest, chain__name="day").order_by("number")
+    drawn = rows.filter(what="boxes drawn").values_list("number", flat=True).last() or 0
+    facts = rows.filter(what=CORRECTED, number__gt=drawn).values_list("facts", flat=True)
+    return apply_corrections(read_lists(*texts), map(json.loads, facts))
 
 
 def plans(contest: Contest) -> list[Plan]:
@@ -166,12 +203,12 @@ def commitment_before_draw(contest: Contest) -> str:
 
 def standing_draw(contest: Contest) -> Draw | None:
     """The draw as it may be shown: the secret, the seed and the drawn text stay in the database."""
-    return contest.draws.filter(standing=True).defer("secret_text", "seed", "draw_text").first()
+    return contest.draws.filter(standing=True).defer(*SEALED_TEXTS).first()
 
 
 def earlier_draws(contest: Contest) -> list[Draw]:
     """The draws that were superseded, as they may be shown."""
-    return list(contest.draws.filter(standing=False).defer("secret_text", "seed", "draw_text"))
+    return list(contest.draws.filter(standing=False).defer(*SEALED_TEXTS))
 
 
 def against_redraw(contest: Contest) -> list[str]:

@@ -2,7 +2,7 @@
 
 import secrets
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from django.db import transaction
 
@@ -11,7 +11,7 @@ from contest.rules import draw as rules
 from contest.rules.draw import DrawRefused
 from contest.rules.draw.commitment import commitment, public_text, secret_text, sha256
 from contest.rules.ruleset import to_toml
-from contest.selectors.draw import draw_request, held_categories, problems
+from contest.selectors.draw import draw_request, held_categories, name_lists, problems
 from contest.selectors.rules import category_document, contest_rules
 from contest.services.log import write_log
 from contest.services.passes import issue_pass
@@ -72,7 +72,9 @@ def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words
     frozen = _freeze_rules(contest)
     d1 = commitment(secret)
     public = public_text(d1, words, number=number, reason=reason)
-    result = rules.make_draw(draw_request(contest), secret=secret, public=public)
+    names = name_lists(contest)
+    request = replace(draw_request(contest), entries_sum=names.entries_sum, categories_sum=names.categories_sum)
+    result = rules.make_draw(request, secret=secret, public=public)
     draw = Draw.objects.create(
         contest=contest,
         number=number,
@@ -82,6 +84,8 @@ def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words
         public_text=public,
         seed=result.seed,
         draw_text=result.draw_text,
+        entries_text=names.entries_text,
+        categories_text=names.categories_text,
         fingerprint=result.fingerprint,
         quality=asdict(result.quality),
     )

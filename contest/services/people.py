@@ -10,6 +10,7 @@ from django.utils import timezone
 from contest.models import Attendance, Category, Contest, Entered, Entry, Judge, JudgeConflict, Sitting, Team
 from contest.selectors.people import competing_teams, fold, known_judges, known_teams, next_number
 from contest.services.log import write_log
+from contest.services.names import log_corrected_names, log_corrected_team
 
 DRAWN = "The boxes are drawn: {what} would need a new draw."
 
@@ -91,8 +92,12 @@ def _enter(entry: Entry, categories: Iterable[Category]) -> None:
 
 
 @transaction.atomic
-def change_entry(*, entry: Entry, number: int, team_name: str, head_cook: str, home: str) -> Entry:
-    """Change a team's particulars; the number only before the draw, because the draw is made from numbers."""
+def change_entry(*, entry: Entry, number: int, team_name: str, head_cook: str, home: str, by: str) -> Entry:
+    """Change a team's details; the number only before the draw, because the draw is made from numbers.
+
+    The draw's fingerprint covers names: after the draw a corrected name is a row of the log, in every contest of the
+    team that has not published yet.
+    """
     contest = locked(entry.contest)
     if number != entry.number:
         _refuse_once_drawn(contest, "another team number")
@@ -108,6 +113,8 @@ def change_entry(*, entry: Entry, number: int, team_name: str, head_cook: str, h
     entry.full_clean()
     entry.team.save()
     entry.save(update_fields=["number"])
+    log_corrected_names(contest=contest, by=by)
+    log_corrected_team(team=entry.team, by=by)
     return entry
 
 

@@ -32,6 +32,7 @@ from contest.models import (
 from contest.selectors.setup import cards_limits
 from contest.services.draw import make_draw
 from contest.services.log import write_log
+from contest.services.names import log_corrected_names
 from contest.services.passes import issue_pass
 from contest.services.people import add_entry, add_judge, locked
 from contest.services.roles import give_role, set_roles
@@ -55,6 +56,8 @@ __all__ = [
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 #: What may still change once the boxes are drawn.
 AFTER_DRAW = frozenset({"name", "place", "season", "keying"})
+#: The same of a category.
+CATEGORY_AFTER_DRAW = frozenset({"name", "places_called"})
 
 
 def free_slug(name: str) -> str:
@@ -219,17 +222,23 @@ def add_category(
 
 @transaction.atomic
 def change_category(*, category: Category, by: str, **fields: Any) -> Category:
-    """Change a category's fields; after the draw only the places called, before publishing."""
+    """Change a category's fields; after the draw only its name and the places called.
+
+    The draw's fingerprint covers names: a name corrected after the draw is a row of the log.
+    """
     contest = locked(category.contest)
     changed = {name: value for name, value in fields.items() if getattr(category, name) != value}
-    if contest.is_drawn and set(changed) - {"places_called"}:
-        raise ValidationError({sorted(set(changed) - {"places_called"})[0]: "The boxes are drawn: this stays."})
+    fixed = sorted(set(changed) - CATEGORY_AFTER_DRAW)
+    if contest.is_drawn and fixed:
+        raise ValidationError({fixed[0]: "The boxes are drawn: this stays."})
     for name, value in changed.items():
         setattr(category, name, value)
     _name_category(category, category.name)
     category.full_clean()
     category.save()
-    if not contest.is_drawn:
+    if contest.is_drawn:
+        log_corrected_names(contest=contest, by=by)
+    else:
         _order_by_time(contest)
         _check_seats(contest, field="rule_set")
     return category

@@ -9,6 +9,7 @@ from django.template import Context
 from contest.help_pages import topic_of, url_of
 from contest.models import Contest
 from contest.navigation import links_for
+from contest.rules.draw.commitment import short_form
 
 register = template.Library()
 
@@ -32,6 +33,18 @@ def help_url(context: Context) -> str:
     match = getattr(context.get("request"), "resolver_match", None)
     contest = context.get("contest")
     return url_of(topic_of(match.view_name, small=bool(contest and contest.small)) if match else "")
+
+
+@register.filter
+def short(full: str) -> str:
+    """Return the short form of a sum for reading and copying: `a1b2 c3d4 e5f6 0718 293a`."""
+    return short_form(full)
+
+
+@register.inclusion_tag("contest/_sum.html")
+def both_forms(full: str) -> dict[str, str]:
+    """Show a sum's short form, which people copy by hand, and the long one below it."""
+    return {"full": full}
 
 
 @register.filter

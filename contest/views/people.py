@@ -87,7 +87,7 @@ def team(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
     form = TeamForm(request.POST or None, contest=contest, entry=entry)
     if request.method == "POST" and form.is_valid():
         try:
-            services.change_entry(entry=entry, **form.cleaned_data)
+            services.change_entry(entry=entry, by=request.viewer.name, **form.cleaned_data)
         except ValidationError as error:
             show_refusal(form, error)
         else:

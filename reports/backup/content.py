@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reports.rules.logreplay import START, Entry, broken_at
+from reports.rules.package.logreplay import START, Entry, broken_at
 
 CHAINS = "SELECT id, contest_id, name, length, head FROM contest_logchain ORDER BY id"
 CHAIN_ROWS = 'SELECT number, at, what, facts, previous, hash FROM contest_logrow WHERE chain_id = {} ORDER BY "number"'

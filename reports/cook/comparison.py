@@ -15,7 +15,7 @@ from reports.cook.days import logs_of
 from reports.cook.past import past_boxes
 from reports.models import CookLog, SeverityFit
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
-from reports.rules.packageread import possible_points
+from reports.rules.package.contest import possible_points
 from reports.rules.severity.hardness import WEIGHTED
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
 from reports.season.boxes import Adjusted, adjusted, adjusted_past, team_fits, usable

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from contest.forms.setup import USUAL_ORDER, day_field, time_field, zone_field
+from contest.rules.draw.commitment import read_sum
 from reports.cook import cooklog, past
 from reports.models import CookDay, CookSettings, CookTemperature, PastResult
 from reports.rules.timeline import LONGEST, STAGES, Lengths, moment_of
@@ -205,8 +206,16 @@ class PackageForm(forms.Form):
         label="Fingerprint of the draw, as printed that day",
         required=False,
         max_length=80,
-        help_text="If you have it: without it a package only shows that it agrees with itself.",
+        help_text="If you have it, in full or the five groups of four. Without it a package only shows that it agrees "
+        "with itself.",
     )
+
+    def clean_draw(self) -> str:
+        typed = self.cleaned_data["draw"]
+        try:
+            return read_sum(typed) if typed.strip() else ""
+        except ValueError as error:
+            raise ValidationError(f"This is not a fingerprint: {error}.") from error
 
     def clean_package(self) -> Any:
         file = self.cleaned_data["package"]

@@ -14,10 +14,10 @@ from contest.rules.say import total_text
 from contest.selectors.rules import parsed
 from judging.rules.outcome import Dropped
 from reports.models import ImportedContest, PastResult, TeamAlias
-from reports.rules.package import PackageError, sha256, unpack
-from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
+from reports.rules.package.archive import SUMS, PackageError, package_sum, unpack
+from reports.rules.package.contest import PackageBox, PackageContest, PackageTeam, read_contest
+from reports.rules.package.verify import Finding, verify
 from reports.rules.severity.hardness import CardRow
-from reports.rules.verify import Finding, verify
 from reports.season.cards import Held, SeasonCards, shares
 from reports.season.imported import ImportedBox, imported_boxes
 from reports.season.own import Members, brought_hash, forget_own
@@ -43,13 +43,14 @@ def read_package(data: bytes, *, draw: str = "", log: str = "") -> ReadPackage:
     except PackageError as error:
         raise ValidationError(f"This file {error}.") from error
     findings = verify(files, draw=draw.strip() or None, log=log.strip() or None)
+    files_sum = package_sum(files) if SUMS in files else ""
     if any(not finding.holds for finding in findings):
-        return ReadPackage(sha256(data), findings, None)
+        return ReadPackage(files_sum, findings, None)
     try:
         contest = read_contest(files)
     except (ValueError, KeyError, TypeError) as error:
         raise ValidationError(f"The package holds, but it cannot be read: {error}.") from error
-    return ReadPackage(sha256(data), findings, contest)
+    return ReadPackage(files_sum, findings, contest)
 
 
 def known_team(team: Team, contest: PackageContest) -> PackageTeam | None:

@@ -34,7 +34,7 @@ class ImportedContest(models.Model):
     name = models.CharField(max_length=120)
     date = models.DateField()
     revision = models.PositiveSmallIntegerField(default=1)
-    package_sum = models.CharField(max_length=64, help_text="SHA-256 of the package that was read.")
+    package_sum = models.CharField(max_length=64, help_text="SHA-256 of the SHA256SUMS that was read.")
     own = models.UUIDField(null=True, blank=True, help_text="The uid under which the package has the team.")
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
     boxes = models.JSONField(

@@ -17,7 +17,7 @@ class Publication(models.Model):
     tally = models.OneToOneField("judging.Tally", on_delete=models.PROTECT, related_name="publication")
     by = models.CharField(max_length=120)
     package = models.BinaryField(default=bytes, help_text="The results package as it was handed out: a zip.")
-    package_sum = models.CharField(max_length=64, blank=True, help_text="SHA-256 of the package.")
+    package_sum = models.CharField(max_length=64, blank=True, help_text="SHA-256 of the package's SHA256SUMS.")
     log_heads = models.JSONField(default=dict, help_text="The heads of both log chains that the package ends with.")
     at = models.DateTimeField(auto_now_add=True)
 

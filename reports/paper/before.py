@@ -64,7 +64,7 @@ def rules_by_category(contest: Contest) -> list[Rules]:
 
 
 def cooks_meeting(contest: Contest, options: Options) -> list[Sheet]:
-    """Turn-in times, windows and rules; the commitment and lines for the teams' words where the ceremony is on."""
+    """Turn-in times, windows and rules; what is known of the draw; lines for the teams' words in its ceremony."""
     draw = standing_draw(contest)
     ceremony = commitment_before_draw(contest)
     context = {
@@ -72,6 +72,7 @@ def cooks_meeting(contest: Contest, options: Options) -> list[Sheet]:
         "windows": windows(contest),
         "rules": rules_by_category(contest),
         "commitment": ceremony,
+        "draw": draw,
         "word_lines": WORD_LINES if ceremony and draw is None else (),
         "cancelled": contest.categories.filter(cancelled_at__isnull=False),
     }

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from contest.models import Contest, Pass, Seat, Table
+from contest.selectors.draw import standing_draw
 from contest.selectors.rules import category_rules
 from contest.selectors.seating import held_categories, seats, sittings
 from contest.services.passes import issue_pass, word_of
@@ -95,9 +96,10 @@ def write_ins(contest: Contest, options: Options) -> list[Sheet]:
 
 
 def captains(contest: Contest, options: Options) -> list[Sheet]:
-    """A sheet for each flight: boxes to tick in, score sheets to tick complete."""
+    """A sheet for each flight: boxes to tick in, score sheets to tick complete, the draw's fingerprint to compare."""
+    draw = standing_draw(contest)
     return [
-        Sheet("captain", {"contest": contest, "flight": flight, "rows": sheet_rows(flight)})
+        Sheet("captain", {"contest": contest, "flight": flight, "rows": sheet_rows(flight), "draw": draw})
         for flight in flights(contest)
     ]
 

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from contest.models import Contest, Draw
-from contest.selectors.draw import commitment_before_draw
-from reports.rules.package import public_name
+from contest.selectors.draw import SEALED_TEXTS, commitment_before_draw
+from reports.rules.package.archive import public_name
 
 
 @dataclass(frozen=True)
@@ -18,7 +18,7 @@ class DrawFile:
 
 def public_draws(contest: Contest) -> list[Draw]:
     """Every draw without its secret, its seed and its list, in their order; the last one stands."""
-    return list(contest.draws.defer("secret_text", "seed", "draw_text").order_by("number"))
+    return list(contest.draws.defer(*SEALED_TEXTS).order_by("number"))
 
 
 def known_commitment(contest: Contest, draws: list[Draw]) -> str:

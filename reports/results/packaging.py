@@ -11,71 +11,51 @@ from judging.models import Tally
 from judging.rules.contest_files import ContestFiles, card_columns
 from judging.rules.tally import tally as tally_boxes
 from judging.rules.tally_csv import result_csv
-from reports.rules.logreplay import Entry, statuses_of, until_tally
-from reports.rules.package import (
+from reports.rules.package.archive import (
     CARD_COLUMNS,
+    DAY_LOG,
     FORMAT,
     LABEL_COLUMNS,
     LOG_COLUMNS,
     TURNIN_COLUMNS,
     csv_bytes,
+    explaining_files,
+    log_head,
     pack,
+    package_sum,
     public_name,
-    sha256,
+    read_me,
+    unpack,
 )
+from reports.rules.package.logreplay import Entry, statuses_of, until_tally
 
-READ_ME = """\
-The results package of {name}, {date}.
-
-It holds all that the published result was made of. Nothing here names a judge.
-
-contest.json     names, categories, teams by number, the heads of the logs
-rules/           the rule set of the contest (its tie-breaks rank the overall) and of each category
-cards.csv        every mark that counts, penalty marks in place; a missing card is a missing row
-turnins.csv      what became of each box
-labels.csv       labels that the desk found swapped, in order
-secret.txt       the secret of the draw; its SHA-256 was known before the boxes were drawn
-public.txt       that sum, and what was added in public; public-2.txt and so on belong to further draws
-draw.txt         the draw: what it was made from and which box went where
-log-day.csv      the log of desk and draw; each row holds the hash of the row before
-log-cards.csv    the log of boxes and marks
-results.csv      the standings
-SHA256SUMS       the sums of all other files
-
-To check the files:                sha256sum -c SHA256SUMS
-To check the draw's commitment:    sha256sum secret.txt
-To find the draw's seed:           cat {publics} | sha256sum
-To find its fingerprint:           sha256sum draw.txt
-To check everything:               manage.py verify THIS-PACKAGE --draw FINGERPRINT --log HEAD
-To tally again, with the seed above:
-  manage.py tally cards.csv --turnins turnins.csv --rules rules/contest.toml{rules_for} \\
-    {overall}--seed SEED --format csv
-{no_overall}
-What this proves: the draw was not changed after its fingerprint was printed and follows from its secret and its public
-lines; where teams called out words, nobody could choose its seed; the standings follow from the marks by the rules;
-and no row of the logs was changed or removed since their heads were written down.
-What it does not prove: that nobody talked, that each label was stuck on the right box, that every sheet was keyed as
-it was written; and, where no team called out a word, that no other secret was tried first.
-"""
+NO_OVERALL = "    (No category counts toward an overall here: leave out the lines that begin with `overall`.)\n"
 
 
-NO_OVERALL = "(No category counts toward an overall here: leave out the lines that begin with `overall`.)\n"
+def packed(contest: Contest, files: dict[str, bytes]) -> tuple[bytes, str, dict[str, str]]:
+    """Return the package as it is handed out, its sum, and the heads of the logs that it ends with.
 
-
-def packed(contest: Contest, tally: Tally) -> tuple[bytes, str, dict[str, str]]:
-    """The package as it is handed out, its SHA-256, and the heads of the logs that it ends with."""
-    files = package_files(contest, tally)
-    data = pack(files)
-    return data, sha256(data), json.loads(files["contest.json"])["logs"]
+    `files` are the bound files; the log of the day joins them here, after the row that publishes.
+    """
+    whole = {**files, DAY_LOG: _log(contest, "day")}
+    data = pack(whole)
+    heads = {name: log_head(whole[f"log-{name}.csv"]) for name in ("day", "cards")}
+    return data, package_sum(unpack(data)), heads
 
 
 def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
-    """File name → content, `SHA256SUMS` excepted, for a tally of `contest`."""
+    """File name → content, `SHA256SUMS` excepted, for a published tally of `contest`."""
+    return {**bound_files(contest, tally), DAY_LOG: _log(contest, "day")}
+
+
+def bound_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
+    """File name → content of every file whose sum the row that publishes names."""
     inputs = tally.inputs
     # In the order of the day: PostgreSQL keeps the keys of a JSON object in an order of its own.
     rules = {key: parse(inputs["rules"][key]) for key in inputs["categories"]}
     draws = list(Draw.objects.filter(contest=contest).order_by("number"))
     files = {
+        "contest.json": _facts(contest, tally),
         "rules/contest.toml": inputs["overall_rules"].encode(),
         **{f"rules/{key}.toml": document.encode() for key, document in inputs["rules"].items()},
         "cards.csv": _cards(inputs, rules, parse(inputs["overall_rules"])),
@@ -86,20 +66,18 @@ def package_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
         "secret.txt": draws[-1].secret_text.encode(),
         **{public_name(draw.number): draw.public_text.encode() for draw in draws},
         "draw.txt": draws[-1].draw_text.encode(),
+        "log-cards.csv": _log(contest, "cards"),
+        **explaining_files(),
     }
-    heads = {}
-    for name in ("day", "cards"):
-        files[f"log-{name}.csv"], heads[name] = _log(contest, name)
-    files["contest.json"] = _facts(contest, tally, heads)
     files["results.csv"] = _results(files, rules, inputs)
-    files["READ-ME.txt"] = READ_ME.format(
+    files["READ-ME.txt"] = read_me(
         name=contest.name,
         date=contest.date.isoformat(),
         publics=f"secret.txt {public_name(draws[-1].number)}",
         rules_for="".join(f" --rules-for {key}=rules/{key}.toml" for key in inputs["rules"]),
         overall=f"--overall {','.join(inputs['counting'])} " if inputs["counting"] else "",
         no_overall="" if inputs["counting"] else NO_OVERALL,
-    ).encode()
+    )
     return files
 
 
@@ -126,12 +104,11 @@ def _chain(contest: Contest, name: str) -> list[Entry]:
     return [Entry(str(number), *rest) for number, *rest in rows.values_list(*LOG_COLUMNS)]
 
 
-def _log(contest: Contest, name: str) -> tuple[bytes, str]:
-    rows = [astuple(row) for row in _chain(contest, name)]
-    return csv_bytes(LOG_COLUMNS, rows), rows[-1][-1] if rows else ""
+def _log(contest: Contest, name: str) -> bytes:
+    return csv_bytes(LOG_COLUMNS, (astuple(row) for row in _chain(contest, name)))
 
 
-def _facts(contest: Contest, tally: Tally, heads: dict[str, str]) -> bytes:
+def _facts(contest: Contest, tally: Tally) -> bytes:
     counting = tally.inputs["counting"]
     facts = {
         "format": FORMAT,
@@ -158,7 +135,6 @@ def _facts(contest: Contest, tally: Tally, heads: dict[str, str]) -> bytes:
             {"number": entry.number, "uid": str(entry.team.uid), "name": entry.team.name}
             for entry in TeamEntry.objects.filter(contest=contest).select_related("team").order_by("number")
         ],
-        "logs": heads,
     }
     return (json.dumps(facts, ensure_ascii=False, indent=1) + "\n").encode()
 

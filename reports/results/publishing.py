@@ -5,9 +5,11 @@ from django.db import transaction
 from contest import day
 from contest.models import Account, Contest, Team, TeamMember
 from contest.services.log import write_log
+from contest.services.names import log_corrected_names
 from judging.services.tally import newest_tally
 from reports.models import Publication
-from reports.results.packaging import packed
+from reports.results.packaging import bound_files, packed
+from reports.rules.package.archive import bound_sums
 from reports.season.work import ask_for
 
 
@@ -29,12 +31,15 @@ def publish(*, contest: Contest, by: str) -> Publication:
         raise PublishRefused("The head judge has not signed off the tally.")
     if Publication.objects.filter(tally=tally).exists():
         raise PublishRefused("This result is published already.")
+    # A name that changed in any other way than by a correction that was logged is named before the result goes out.
+    log_corrected_names(contest=contest, by=by)
     made = Publication.objects.create(contest=contest, tally=tally, by=by)
     Contest.objects.filter(pk=contest.pk).update(state=Contest.State.PUBLISHED)
-    facts = {"revision": tally.revision, "inputs": tally.inputs_hash}
+    files = bound_files(contest, tally)
+    facts = {"revision": tally.revision, "inputs": tally.inputs_hash, "files": bound_sums(files)}
+    # From this row on the log of the day waits for this transaction: in the package it ends with the publication.
     write_log(contest=contest, chain="day", what="result published", facts=facts, by=by)
-    # After the row, so that the log in the package ends with the publication.
-    made.package, made.package_sum, made.log_heads = packed(contest, tally)
+    made.package, made.package_sum, made.log_heads = packed(contest, files)
     made.save(update_fields=["package", "package_sum", "log_heads"])
     day.happened(contest, "published")
     transaction.on_commit(lambda: ask_for(contest))

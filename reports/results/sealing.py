@@ -45,6 +45,11 @@ def _labels(facts: Facts) -> str:
     return f"The desk corrected two swapped labels{when}: boxes {one} and {other}. Reason: {facts['reason']}"
 
 
+def _name(facts: Facts) -> str:
+    whose = f"team {facts['entry']}" if "entry" in facts else "a category"
+    return f"The name of {whose} was corrected after the draw: “{facts['from']}” is now “{facts['to']}”."
+
+
 def _box(facts: Facts) -> str:
     return f"box {facts['box']} ({facts['category']})"
 
@@ -91,6 +96,7 @@ _LINES: Mapping[tuple[str, str], Callable[[Facts], str]] = {
     ("day", "boxes drawn"): _drawn,
     ("day", "late team entered"): lambda facts: f"Team {facts['team']} came late and was entered.",
     ("day", "tables changed"): _tables,
+    ("day", "name corrected"): _name,
     ("day", "desk signed in"): lambda facts: "Somebody signed in at the turn-in desk.",
     ("day", "pass reissued"): _reissued,
     ("day", "labels corrected"): _labels,
@@ -158,6 +164,8 @@ def _left_out(chain: str, what: str, facts: Facts, drawn: bool) -> bool:
 
 _COUNTED = (
     # what; once, how often otherwise, and never
+    ("name corrected", "One name was corrected after the draw.", "{} names were corrected after the draw.",
+     "No name was corrected after the draw."),
     ("desk signed in", "The turn-in desk signed in once.", "The turn-in desk signed in {} times.",
      "Nobody signed in at the turn-in desk."),
     ("pass reissued", "One pass word was given anew after the draw.", "{} pass words were given anew after the draw.",

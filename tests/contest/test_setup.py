@@ -188,17 +188,17 @@ def test_a_category_is_changed_and_removed():
     assert not contest.categories.filter(key="ribs").exists()
 
 
-def test_after_the_draw_only_the_places_called_of_a_category_change():
+def test_after_draw_only_name_and_places_of_a_category_change():
     contest = make_drawn()
     organiser = client_for(contest, "organiser")
     organiser.post(url("category", contest, "ribs"), {"places_called": 10, "name": "Other", "time": "09:00"})
     row = contest.categories.get(key="ribs")
-    assert (row.name, row.places_called) == ("Ribs", 10)
+    assert (row.name, row.places_called, f"{row.turn_in_at:%H:%M}") == ("Other", 10, "12:30")
     assert organiser.get(url("category_new", contest)).status_code == 404
     organiser.post(url("category_remove", contest, "ribs"))
     assert contest.categories.filter(key="ribs").exists()
     with pytest.raises(ValidationError, match="boxes are drawn"):
-        setup.change_category(category=row, by="organiser", name="Other")
+        setup.change_category(category=row, by="organiser", minutes_after=9)
     with pytest.raises(ValidationError, match="new draw"):
         setup.add_category(contest=contest, name="Pork", turn_in_at=row.turn_in_at)
 

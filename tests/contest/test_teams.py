@@ -134,7 +134,7 @@ def test_after_the_draw_the_list_is_read_only():
     with pytest.raises(ValidationError, match="a late team would need a new draw"):
         add_entry(contest=contest, number=99, team_name="Team Late")
     with pytest.raises(ValidationError, match="another team number"):
-        change_entry(entry=entry, number=50, team_name="Team X", head_cook="", home="")
+        change_entry(entry=entry, number=50, team_name="Team X", head_cook="", home="", by="organiser")
     answer = client.post(page(contest, "team", 1), {"number": "50", "team_name": "Team Sorrel"})
     assert answer.status_code == 302
     entry.refresh_from_db()

@@ -1,6 +1,7 @@
 """A second verifier of results packages, written from the files' description alone: standard library only.
 
-It shares no code with the project. Rule sets: the lowest cards dropped, ties by counted_criterion, dropped_cards, lot.
+It shares no code with the project. Rule sets: the lowest cards dropped, ties by the
+means of counted_criterion and dropped_cards, then lot.
 """
 
 import csv
@@ -8,6 +9,7 @@ import hashlib
 import io
 import json
 import tomllib
+import unicodedata
 from fractions import Fraction
 
 
@@ -15,8 +17,39 @@ def sha(data):
     return hashlib.sha256(data).hexdigest()
 
 
-def verify(files, fingerprint):
-    """The complaints about a package; `fingerprint` is the one printed on the day, or None."""
+def name(text):
+    """A name as the lists have it."""
+    return " ".join(unicodedata.normalize("NFC", text).split())
+
+
+def names_at_the_draw(facts, day):
+    """The sums of the lists of entries and categories, with all corrections undone; None where one does not fit."""
+    teams = {team["number"]: [team["uid"], name(team["name"])] for team in facts["teams"]}
+    keys = {each["key"]: name(each["name"]) for each in facts["categories"]}
+
+    def sums():
+        entries = "".join(f"{number}\t{uid}\t{called}\n" for number, (uid, called) in sorted(teams.items()))
+        categories = "".join(f"{key}\t{called}\n" for key, called in keys.items())
+        return sha(entries.encode()), sha(categories.encode())
+
+    last = max(place for place, row in enumerate(day) if row["what"] == "boxes drawn")
+    for row in reversed(day[last:]):
+        if row["what"] != "name corrected":
+            continue
+        change = json.loads(row["facts"])
+        if "entry" in change:
+            fits = (teams[change["entry"]][1], sums()[0]) == (change["to"], change["entries"])
+            teams[change["entry"]][1] = change["from"]
+        else:
+            fits = (keys[change["category"]], sums()[1]) == (change["to"], change["categories"])
+            keys[change["category"]] = change["from"]
+        if not fits:
+            return None
+    return sums()
+
+
+def verify(files, fingerprint, head=None):
+    """The complaints about a package; `fingerprint` of the draw and final `head` of the day's log, or None."""
 
     def read(name):
         return list(csv.DictReader(io.StringIO(files[name].decode())))
@@ -29,7 +62,16 @@ def verify(files, fingerprint):
     owner = {box: team for _, box, _, _, team in drawn}
     for swap in read("labels.csv"):
         owner[swap["one"]], owner[swap["other"]] = owner[swap["other"]], owner[swap["one"]]
+    facts, day = json.loads(files["contest.json"]), read("log-day.csv")
+    header = dict(line.split("\t") for line in files["draw.txt"].decode().splitlines() if line.count("\t") == 1)
+    bound = {name: sha(data) for name, data in files.items() if name not in ("log-day.csv", "SHA256SUMS")}
+    published = json.loads(day[-1]["facts"])
     complaints = {
+        "format": facts["format"] != "fairbox-package-2",
+        "names": names_at_the_draw(facts, day) != (header.get("entries"), header.get("categories")),
+        "publication": (day[-1]["what"], published.get("revision"), published.get("files"))
+        != ("result published", facts["revision"], bound),
+        "head": head and day[-1]["hash"] != head,
         "sums": {name: sha(data) for name, data in files.items() if name != "SHA256SUMS"} != sums,
         "commitment": any(commitment not in files[name].decode() for name in publics),
         "seed": f"seed\t{seed}\n" not in files["draw.txt"].decode(),
@@ -45,7 +87,7 @@ def verify(files, fingerprint):
                 bad.append(name)
             before = row["hash"]
     stated = {(row["category"], row["box"]): row for row in read("results.csv")}
-    for key in [each["key"] for each in json.loads(files["contest.json"])["categories"] if not each["cancelled"]]:
+    for key in [each["key"] for each in facts["categories"] if not each["cancelled"]]:
         rules = tomllib.loads(files[f"rules/{key}.toml"].decode(), parse_float=Fraction)
         names = [each["key"] for each in rules["criterion"]]
         weight = {each["key"]: Fraction(each["weight"]) for each in rules["criterion"]}
@@ -66,9 +108,9 @@ def verify(files, fingerprint):
             kept, gone = rows[drop:], rows[:drop]
             total = sum(row[0] for row in kept) * (full - rules["drop"]["count"]) / len(kept)
             ties = [
-                -sum(row[0] for row in gone) if step["by"] == "dropped_cards"
+                -Fraction(sum(row[0] for row in gone), len(gone) or 1) if step["by"] == "dropped_cards"
                 else sha(f"{seed}:{key}:{box}".encode()) if step["by"] == "lot"
-                else -sum(row[3][step["criterion"]] for row in kept)
+                else -sum(row[3][step["criterion"]] for row in kept) / len(kept)
                 for step in rules["tie_break"]
             ]  # fmt: skip
             order.append((-total, ties, box))

@@ -12,7 +12,7 @@ from contest.models import Contest, Draw, DrawCeremony
 from contest.selectors.pairing import entry_of_boxes
 from contest.services.draw import begin_ceremony, make_draw
 from contest.services.redraw import redraw
-from reports.rules.package import unpack
+from reports.rules.package.archive import unpack
 from tests.factories import client_for, make_contest
 from tests.running import close_and_publish, run_day
 

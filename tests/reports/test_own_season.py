@@ -13,7 +13,7 @@ from judging.models import Tally
 from reports.cook import packages
 from reports.models import ImportedContest, PastResult, SeasonWork, SeverityFit, TeamAlias
 from reports.results.packaging import package_files
-from reports.rules.packageread import read_contest
+from reports.rules.package.contest import read_contest
 from reports.season import work
 from reports.season.boxes import season_of
 from reports.season.fits import fit_season
@@ -29,7 +29,7 @@ AWAY = 2  # of the season's contests, the newest
 def package_of(contest):
     """The contest as its package has it, read without the proof that `test_package.py` is about."""
     files = package_files(contest, Tally.objects.get(contest=contest))
-    with patch("reports.rules.packageread.read_draw_text", return_value=(None, "a seed", ())):  # drawn by the test
+    with patch("reports.rules.package.contest.read_draw_text", return_value=(None, "a seed", ())):  # drawn by the test
         return packages.ReadPackage(f"{contest.pk:064}", [], read_contest(files))
 
 

@@ -11,8 +11,8 @@ from django.db import transaction
 from contest.models import Draw, LogChain
 from judging.models import Tally
 from reports.results.packaging import package_files
-from reports.rules.package import SUMS, pack, sums_text, unpack
-from reports.rules.verify import verify
+from reports.rules.package.archive import SUMS, pack, sums_text, unpack
+from reports.rules.package.verify import verify
 from tests.reports import second_verifier
 from tests.running import close_and_publish, run_day
 
@@ -99,13 +99,9 @@ def test_the_verification_fails_on_a_changed_byte_of_any_file(files):
                 assert failing({**files, name: bytes(flipped)}), f"{name} byte {place}"
 
 
-#: What no other file says again: with fresh sums a change here is for the readers' eyes alone.
-SAID_ONCE = {"READ-ME.txt", "contest.json"}
-
-
 def test_with_fresh_sums_too_a_changed_byte_is_found_in_all_that_the_result_is_made_of(files):
     for name, content in files.items():
-        if name in SAID_ONCE | {SUMS}:
+        if name == SUMS:
             continue
         for place in flips(content):
             flipped = bytearray(content)
@@ -134,7 +130,7 @@ def resummed(files, **changed):
 @pytest.mark.parametrize(
     ("name", "old", "new", "complaint"),
     [
-        ("results.csv", b"ranked", b"short ", "results.csv does not come out"),
+        ("results.csv", b"ranked", b"short ", "does not give results.csv"),
         ("log-cards.csv", b'""taste"":""9""', b'""taste"":""8""', "log-cards.csv: row"),
         ("log-day.csv", b"accepted", b"rejected", "log-day.csv: row"),
         ("secret.txt", b"\n", b"0\n", "does not hold the sum of secret.txt"),
@@ -143,7 +139,7 @@ def resummed(files, **changed):
         ("public.txt", b"draw\t1", b"draw\t2", "does not name one draw"),
         ("rules/chicken.toml", b"Taste", b"Tasty", "Not as they were fixed at the draw: rules/chicken.toml"),
         ("rules/contest.toml", b"needs_all = true", b"needs_all = false", "fixed at the draw: rules/contest.toml"),
-        ("contest.json", b'"counts": true', b'"counts": false', "What was tallied is not what the log"),
+        ("contest.json", b'"counts": true', b'"counts": false', "The scoring data is not what the log"),
     ],
 )
 def test_a_forgery_with_fresh_sums_is_found(files, name, old, new, complaint):
@@ -156,9 +152,10 @@ def test_a_forgery_with_fresh_sums_is_found(files, name, old, new, complaint):
 def test_marks_that_the_log_does_not_hold_are_found_though_the_standings_follow_from_them(day):
     """A forger changes a mark, tallies anew and renews the sums; the log still tells."""
     found = failing(day.marks_changed)
-    assert len(found) == 2
-    assert "1 cards are not what the log says" in found[0]
-    assert "What was tallied is not what the log of the day names." in found[1]
+    assert len(found) == 3
+    assert found[0] == "Not as they were published: cards.csv, results.csv."
+    assert "1 cards are not what the log says" in found[1]
+    assert found[2] == "The scoring data is not what the log of the day names."
 
 
 def test_a_forged_package_that_agrees_with_itself_fails_on_what_was_printed(day, other_day):
@@ -192,7 +189,7 @@ def test_the_command_says_what_holds_and_answers_by_its_status(day, files, tmp_p
     package.write_bytes(pack({name: content for name, content in files.items() if name != SUMS}))
     good = run_verify(package, "--draw", fingerprint)
     assert (good.returncode, good.stderr) == (0, "")
-    assert "Tallied again, the standings come out the same." in good.stdout
+    assert "Recalculating the scores gives the same standings." in good.stdout
     assert run_verify(package, "--draw", "0" * 64).returncode == 1
     folder = tmp_path / "unpacked"
     for name, content in files.items():

@@ -1,9 +1,17 @@
 """Results packages of days on which something happened: each must hold, by both verifiers."""
 
+import html
+import re
+import subprocess
+import sys
+import zipfile
+
 import pytest
+from django.conf import settings
 from django.urls import reverse
 
 from contest.models import Category, Contest, Draw, LogChain, LogRow
+from contest.rules.draw.commitment import short_form
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.pairing import entry_of_boxes
 from contest.services.desk import correct_labels
@@ -17,8 +25,8 @@ from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule, rule_cards, withdraw_ruling
 from judging.services.tally import close_tally, revise, sign_off, unlock_marks
 from reports.results.publishing import publish
-from reports.rules.package import sha256, unpack
-from reports.rules.verify import verify
+from reports.rules.package.archive import SUMS, sha256, unpack
+from reports.rules.package.verify import verify
 from tests.factories import make_contest, make_rule_set
 from tests.reports import second_verifier
 from tests.running import close_and_publish, run_day
@@ -40,8 +48,9 @@ def check(contest, revision=1):
     files = package(contest, revision)
     printed = contest.draws.get(standing=True).fingerprint
     head = contest.publications.get(tally__revision=revision).log_heads["cards"]
-    assert failing(files, draw=printed, log=head) == []
-    assert second_verifier.verify(files, printed) == []
+    publication = contest.publications.get(tally__revision=revision)
+    assert failing(files, draw=printed, log=head, whole=publication.package_sum) == []
+    assert second_verifier.verify(files, printed, publication.log_heads["day"]) == []
     return files
 
 
@@ -100,7 +109,7 @@ def test_a_draw_with_the_words_of_the_teams():
 
     contest = run_day(before=speak, redrawn="a table broke")
     files = check(close_and_publish(contest))
-    assert "The commitment stands in the log before the boxes were drawn." in [each.text for each in verify(files)]
+    assert "The commitment is in the log before the boxes were drawn." in [each.text for each in verify(files)]
 
 
 def test_words_called_out_are_part_of_the_seed():
@@ -257,7 +266,7 @@ def test_the_package_is_there_for_everybody_once_published(client):
     publication = contest.publications.get()
     assert answer["Content-Type"] == "application/zip"
     assert answer["Content-Disposition"] == f'attachment; filename="{contest.slug}-package.zip"'
-    assert sha256(answer.content) == publication.package_sum
+    assert sha256(unpack(answer.content)[SUMS]) == publication.package_sum
     assert failing(unpack(answer.content)) == []
 
 
@@ -269,17 +278,40 @@ def test_the_log_in_the_package_ends_with_the_publication():
     assert heads == {name: LogChain.objects.get(contest=contest, name=name).head for name in ("day", "cards")}
 
 
-def test_the_result_says_how_to_check_it(client):
+def test_result_shows_every_value_and_links_the_check(client):
     contest = close_and_publish(run_day())
     page = get(client, contest, "results").content.decode()
-    publication = contest.publications.get()
-    draw = contest.draws.get()
-    for shown in (publication.package_sum, *publication.log_heads.values(), draw.fingerprint):
-        assert shown in page
-    head = publication.log_heads["cards"]
-    assert (
-        f"manage.py verify {contest.slug}-package.zip \\\n  --draw {draw.fingerprint} \\\n  --log {head}</pre>" in page
-    )
+    publication, draw = contest.publications.get(), contest.draws.get()
+    for full in (publication.package_sum, *publication.log_heads.values(), draw.fingerprint, draw.commitment):
+        assert full in page
+        assert short_form(full) in page
+    assert reverse("reports:draw_check", args=[contest.slug]) in page
+
+
+def test_check_page_shows_three_commands_with_the_values(client, tmp_path):
+    """The commands are run as the page shows them; the zip is unpacked as the page says."""
+    contest = close_and_publish(run_day())
+    page = html.unescape(re.sub("</?span>", "", get(client, contest, "draw_check").content.decode()))
+    publication, draw = contest.publications.get(), contest.draws.get()
+    commands = re.findall(r"<pre>((?:sha256sum|python3).*?)</pre>", page, re.DOTALL)
+    noted = [
+        short_form(full, "-") for full in (draw.fingerprint, publication.log_heads["day"], publication.package_sum)
+    ]
+    options = " --draw {} --log {} --sum {}".format(*noted)
+    name = f"{contest.slug}-package.zip"
+    assert commands == [
+        "sha256sum -c SHA256SUMS",
+        f"python3 check.py{options}",
+        f"python3 manage.py verify {name}{options}",
+    ]
+    (tmp_path / name).write_bytes(bytes(publication.package))
+    with zipfile.ZipFile(tmp_path / name) as archive:
+        archive.extractall(tmp_path / "unpacked")
+    for command, folder in zip(commands, ("unpacked", "unpacked", "."), strict=True):
+        line = command.replace("python3", sys.executable).replace("manage.py", str(settings.BASE_DIR / "manage.py"))
+        done = subprocess.run(line, shell=True, cwd=tmp_path / folder, capture_output=True, text=True)
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert "FAILS" not in done.stdout
 
 
 def test_the_seal_on_the_result_tells_of_the_new_draw(client):
@@ -311,8 +343,8 @@ def test_an_earlier_revision_stays_to_be_had(client):
     newest = get(client, contest, "package")
     first = get(client, contest, "revision_package", 1)
     assert newest["Content-Disposition"].endswith('-package-revision-2.zip"')
-    assert sha256(newest.content) == contest.publications.get(tally__revision=2).package_sum
-    assert sha256(first.content) == contest.publications.get(tally__revision=1).package_sum
+    assert sha256(unpack(newest.content)[SUMS]) == contest.publications.get(tally__revision=2).package_sum
+    assert sha256(unpack(first.content)[SUMS]) == contest.publications.get(tally__revision=1).package_sum
     assert get(client, contest, "revision_package", 3).status_code == 404
     page = get(client, contest, "revision", 1).content.decode()
     assert contest.publications.get(tally__revision=1).package_sum in page

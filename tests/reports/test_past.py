@@ -17,7 +17,7 @@ from judging.models import Tally
 from reports.cook.packages import imported_rows
 from reports.cook.past import past_boxes
 from reports.models import ImportedContest, PastResult, Publication, TeamAlias
-from reports.rules.package import pack, unpack
+from reports.rules.package.archive import pack, unpack
 from reports.season.cards import card_rows
 from tests.reports.cooks import clock, make_cook, page
 from tests.running import close_and_publish, run_day

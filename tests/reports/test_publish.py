@@ -2,6 +2,7 @@
 
 import json
 from decimal import Decimal
+from hashlib import sha256
 
 import pytest
 from django.urls import reverse
@@ -12,6 +13,7 @@ from judging.services.tally import close_tally, revise, sign_off, unlock_marks
 from reports.models import Publication
 from reports.results.places import calls, results_of
 from reports.results.publishing import PublishRefused, publish
+from reports.rules.package.archive import unpack
 from tests.factories import client_for, make_contest, make_drawn, mark_everything, take_in, unguarded
 
 pytestmark = pytest.mark.django_db
@@ -162,7 +164,15 @@ def test_publishing_is_refused_until_signed_and_logged_when_done(closed):
     assert closed.state == Contest.State.PUBLISHED
     row = LogRow.objects.get(what="result published")
     assert row.chain.name == "day"
-    assert json.loads(row.facts) == {"revision": 1, "inputs": made.tally.inputs_hash}
+    facts = json.loads(row.facts)
+    files = unpack(bytes(made.package))
+    assert (facts.pop("revision"), facts.pop("inputs")) == (1, made.tally.inputs_hash)
+    # Sums by hashlib, of every file but the log that holds the row and the list of all sums.
+    assert facts == {
+        "files": {
+            name: sha256(data).hexdigest() for name, data in files.items() if name not in ("log-day.csv", "SHA256SUMS")
+        }
+    }
     with pytest.raises(PublishRefused, match="published already"):
         publish(contest=closed, by="organiser")
 

@@ -9,9 +9,10 @@ from django.urls import reverse
 from contest.models import Contest, LogRow, Pass
 from contest.services.desk import log_sign_in
 from contest.services.passes import issue_pass, reissue_pass, word_of
+from contest.services.people import change_entry
 from contest.services.roles import give_role
 from contest.services.sealing import open_seal
-from contest.services.setup import declare_one_person
+from contest.services.setup import change_category, declare_one_person
 from judging.models import Reading
 from judging.services.cards import hand_in_sheet
 from judging.services.tally import revise, sign_off, unlock_marks
@@ -19,8 +20,8 @@ from reports.paper import catalogue
 from reports.paper.look import Options
 from reports.results.packaging import package_files
 from reports.results.publishing import publish
-from reports.rules.package import unpack
-from reports.rules.verify import verify
+from reports.rules.package.archive import unpack
+from reports.rules.package.verify import verify
 from tests.factories import client_for, give_part, make_account
 from tests.running import close_and_publish, run_day
 
@@ -51,6 +52,9 @@ def everything(client) -> Contest:
         declare_one_person(contest=contest, account=as_person(contest, "organiser"), by=PERSON)
 
     contest = run_day(before=before, redrawn="a table broke")
+    entry = contest.entries.get(number=4)
+    change_entry(entry=entry, number=4, team_name="Team Larch", head_cook="", home="", by=PERSON)
+    change_category(category=contest.categories.get(key="ribs"), by=PERSON, name="Spare ribs")
     open_seal(contest=contest, name=contest.name, reason="a dispute at the desk", by=PERSON)
     for _ in range(3):
         held = issue_pass(opens=Pass.Opens.DESK, contest=contest)
@@ -75,6 +79,9 @@ LINES = (
     "The head judge took a ruling back: a penalty for box ",
     "The head judge ruled: box ",
     "The head judge ruled: the team of box ",
+    "The name of team 4 was corrected after the draw: “Team ",
+    "” is now “Team Larch”.",
+    "The name of a category was corrected after the draw: “Ribs” is now “Spare ribs”.",
     "The seal was opened early: the organiser saw names beside boxes from here on. Reason: a dispute at the desk",
     "Somebody signed in at the turn-in desk.",
     "A new pass word was made for a table captain of table 2; the one before it no longer opens.",
@@ -88,6 +95,7 @@ LINES = (
 SENTENCES = (
     "One person worked both the turn-in desk and the tally.",
     "The boxes were drawn 2 times; the last draw stands.",
+    "2 names were corrected after the draw.",
     "The turn-in desk signed in 4 times.",
     "2 pass words were given anew after the draw.",
     "One role was given after the draw.",
@@ -142,6 +150,7 @@ def test_a_contest_in_which_nothing_happened_says_that_nothing_did(client):
         "The boxes were drawn once.",
         "Nobody signed in at the turn-in desk.",
         "No pass word was given anew after the draw.",
+        "No name was corrected after the draw.",
         "No label was found swapped.",
         "No card was corrected after it was handed in.",
         "The head judge made no ruling.",
@@ -187,6 +196,7 @@ def test_the_package_tells_of_it_and_the_verifier_reads_it_out(client):
     findings = verify(files)
     assert [finding.text for finding in findings if not finding.holds] == []
     assert any("the seal was opened early: a dispute at the desk" in finding.text for finding in findings)
+    assert any("“Ribs” became “Spare ribs”" in finding.text for finding in findings)
 
 
 def test_a_package_that_hides_it_fails():

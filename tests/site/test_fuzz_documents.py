@@ -41,7 +41,7 @@ from judging.services.phones import CardRefused
 from reports.cook.packages import read_package
 from reports.cook.past import check_results
 from reports.models import Publication
-from reports.rules.package import pack, unpack
+from reports.rules.package.archive import pack, unpack
 from tests import factories
 from tests.running import close_and_publish, run_day
 from tests.site.nonsense import NASTY

@@ -27,7 +27,7 @@ from contest.services import passes
 from contest.services.passes import digest_of, issue_pass, word_of
 from contest.services.throttle import MOST_AT_AN_ADDRESS
 from contest.tablefile import TableFileError, read_file
-from reports.rules.package import MOST_FILES, PackageError, unpack
+from reports.rules.package.archive import MOST_FILES, PackageError, unpack
 from tests import factories
 from tests.site.served import Served, command, environment
 

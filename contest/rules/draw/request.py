@@ -29,6 +29,10 @@ class DrawRequest:
     """(team number, table number) pairs that must not meet."""
     excluded_numbers: frozenset[str] = frozenset()
     """Box numbers that earlier draws of the contest have used."""
+    entries_sum: str = ""
+    """SHA-256 of the list of entries, which the draw's text binds; empty where no names are known."""
+    categories_sum: str = ""
+    """The same of the list of categories. Neither sum changes what is drawn."""
 
     @property
     def teams(self) -> tuple[int, ...]:

@@ -1,4 +1,4 @@
-"""The draw for everybody, and the results package: what is needed to check a contest without trusting anybody."""
+"""The page *Check the result*, and the results package: what is needed to check a contest without trusting anyone."""
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -6,21 +6,21 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from contest.access import anyone
-from contest.models import Contest
-from contest.rules.draw.commitment import words_in
+from contest.models import Contest, Draw
+from contest.rules.draw.commitment import short_form, words_in
 from contest.selectors.draw import commitment_before_draw
 from judging.models import Tally
 from reports.models import Publication
 from reports.results import drawcheck
 from reports.results.places import published_tally
 from reports.results.views.results import find_public, find_published
-from reports.rules.package import public_name
+from reports.rules.package.archive import public_name
 
 
 @require_GET
 @anyone
 def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
-    """The sums that are fixed; after publishing the files, and the lines to check them with.
+    """Show the sums that are fixed; after publishing the files, and the commands to check them with.
 
     The contest's name and date are no secret once a commitment is out.
     """
@@ -29,6 +29,8 @@ def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
     commitment = drawcheck.known_commitment(contest, draws)
     if not commitment:
         raise Http404("No such draw.")
+    tally = published_tally(contest)
+    publication = tally.publication if tally is not None else None
     context = {
         # Rooms and state only for those who have a part in it.
         "contest": contest if request.viewer.parts(contest) else None,
@@ -38,7 +40,9 @@ def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
         "standing": draws[-1] if draws else None,
         "public_name": public_name(draws[-1].number) if draws else "public.txt",
         "begun": bool(commitment_before_draw(contest)),
-        "package_name": _package_name(contest, published_tally(contest)),
+        "publication": publication,
+        "package_name": _package_name(contest, tally),
+        "noted": _noted(draws, publication),
         "words": words_in(draws[-1].public_text) if draws else [],
         "commitment": commitment,
         "files": drawcheck.released_files(contest, draws),
@@ -70,6 +74,18 @@ def package(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
     answer = HttpResponse(data, content_type="application/zip")
     answer["Content-Disposition"] = f'attachment; filename="{_package_name(contest, tally)}"'
     return answer
+
+
+def _noted(draws: list[Draw], publication: Publication | None) -> list[str]:
+    """Return the options of the commands with this contest's values in their short form."""
+    if publication is None:
+        return []
+    values = {
+        "draw": draws[-1].fingerprint,
+        "log": publication.log_heads.get("day", ""),
+        "sum": publication.package_sum,
+    }
+    return [f"--{name} {short_form(value, '-')}" for name, value in values.items() if value]
 
 
 def _package_name(contest: Contest, tally: Tally | None) -> str:

@@ -10,6 +10,7 @@ from contest.access import anyone
 from contest.exports import Cell, csv_answer, xlsx_answer
 from contest.models import Contest
 from contest.rules.ruleset import in_words
+from contest.selectors.draw import standing_draw
 from contest.selectors.rules import contest_rules
 from judging.models import Tally
 from judging.templatetags.tally import tie_words
@@ -47,7 +48,7 @@ def results(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
         "results": results_of(tally),
         "newest": published[0].tally,
         "published": published,
-        "draw": contest.draws.filter(standing=True).defer("secret_text", "draw_text").first(),
+        "draw": standing_draw(contest),
         "seal_lines": lines,
         "seal_summary": seal_summary(contest, lines),
         "rules": in_words(contest_rules(contest)),

@@ -1,5 +1,6 @@
 import hashlib
 import subprocess
+from dataclasses import replace
 
 import pytest
 
@@ -9,8 +10,10 @@ from contest.rules.draw.commitment import (
     draw_text,
     public_text,
     read_draw_text,
+    read_sum,
     secret_text,
     seed_of,
+    short_form,
 )
 from tests.contest.rules.requests import full
 
@@ -110,3 +113,53 @@ def test_the_commitment_is_plain_sha256():
     assert commitment("abc") == hashlib.sha256(b"abc").hexdigest()
     # FIPS 180-2, appendix B.1
     assert commitment("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+FULL = "a1b2c3d4e5f60718293a" + "0" * 44
+
+
+def test_short_form_is_five_groups_of_four():
+    assert short_form(FULL) == "a1b2 c3d4 e5f6 0718 293a"
+    assert short_form(FULL, "-") == "a1b2-c3d4-e5f6-0718-293a"
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "a1b2 c3d4 e5f6 0718 293a",
+        "A1B2-C3D4-E5F6-0718-293A",
+        "  a1b2c3d4e5f60718293a\n",
+        "a1b2\u2013c3d4\u2011e5f6\u00a00718 293a",
+    ],
+)
+def test_typed_short_form_is_read_as_its_digits(typed):
+    assert read_sum(typed) == FULL[:20]
+
+
+def test_typed_full_sum_is_read_as_its_digits():
+    assert read_sum(f" {FULL.upper()} ") == FULL
+
+
+@pytest.mark.parametrize("length", [0, 1, 8, 16, 19, 21, 40, 63, 65])
+def test_sum_of_another_length_is_refused(length):
+    with pytest.raises(ValueError, match=f"{length} hex digits; type all 64, or the short form"):
+        read_sum("a" * length)
+
+
+@pytest.mark.parametrize("typed", ["a1b2 c3d4 e5f6 0718 293g", "a" * 63 + "é", "٠" * 20, "0x" + "a" * 18])
+def test_sum_with_other_signs_is_refused(typed):
+    with pytest.raises(ValueError, match="digits 0 to 9"):
+        read_sum(typed)
+
+
+def test_draw_txt_binds_the_lists_and_draws_the_same():
+    plain = make_draw(full(8, 2, 2), secret=SECRET, public="p")
+    request = replace(full(8, 2, 2), entries_sum="e" * 64, categories_sum="c" * 64)
+    bound = make_draw(request, secret=SECRET, public="p")
+    assert bound.placed == plain.placed
+    lines = bound.draw_text.splitlines()
+    used = lines.index("used\tnone")
+    assert lines[used + 1 : used + 3] == [f"entries\t{'e' * 64}", f"categories\t{'c' * 64}"]
+    read = read_draw_text(bound.draw_text)[0]
+    assert (read.entries_sum, read.categories_sum) == ("e" * 64, "c" * 64)
+    assert recompute(bound.draw_text)

@@ -67,7 +67,7 @@ class PackageContest:
 
 
 def read_contest(files: Mapping[str, bytes]) -> PackageContest:
-    """The contest of a package whose claims hold (`reports.rules.verify`). Raises ValueError or KeyError otherwise."""
+    """The contest of a package that passed its checks (`verify`). Raises ValueError or KeyError for any other."""
     facts = json.loads(files["contest.json"])
     held = {each["key"]: each["name"] for each in facts["categories"] if not each["cancelled"]}
     documents = {key: files[f"rules/{key}.toml"].decode() for key in held}

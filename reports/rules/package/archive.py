@@ -1,7 +1,7 @@
-"""The results package: the open files from which anybody recomputes and verifies a contest.
+"""The results package: the open files from which anyone recomputes and checks a contest.
 
 A zip (or the folder it unpacks to) of plain text files. `SHA256SUMS` is what `sha256sum` prints for the others and is
-checked by `sha256sum -c SHA256SUMS`.
+checked by `sha256sum -c SHA256SUMS`. Its own SHA-256 is the sum of the package.
 """
 
 import csv
@@ -10,10 +10,31 @@ import io
 import zipfile
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
+from importlib import resources
 from pathlib import Path
 
-FORMAT = "fairbox-package-1"
+FORMAT = "fairbox-package-2"
 SUMS = "SHA256SUMS"
+DAY_LOG = "log-day.csv"
+FILES = (
+    "contest.json",
+    "rules/contest.toml",
+    "cards.csv",
+    "turnins.csv",
+    "labels.csv",
+    "secret.txt",
+    "draw.txt",
+    DAY_LOG,
+    "log-cards.csv",
+    "results.csv",
+    "READ-ME.txt",
+    "FORMAT.txt",
+    "check.py",
+    SUMS,
+)
+"""What every package holds, besides a rule set for each held category and the public lines of each draw."""
+UNBOUND = (DAY_LOG, SUMS)
+"""What the row that publishes cannot name: the log that it belongs to, and the list of all sums."""
 LARGEST = 64 * 1024 * 1024  # bytes, unpacked; a contest of a hundred teams has about one
 MOST_FILES = 200  # a contest of ten categories, drawn again twice, has two dozen
 CARD_COLUMNS = ("category", "box", "table", "seat")
@@ -35,6 +56,39 @@ def public_name(number: int) -> str:
 
 def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
+
+
+def package_sum(files: Mapping[str, bytes]) -> str:
+    """Return the sum of a package: the SHA-256 of its `SHA256SUMS`, whatever it was zipped with."""
+    return sha256(files[SUMS])
+
+
+def bound_sums(files: Mapping[str, bytes]) -> dict[str, str]:
+    """Return name → SHA-256 of every file that the row that publishes binds."""
+    return {name: sha256(files[name]) for name in sorted(files) if name not in UNBOUND}
+
+
+def log_head(log: bytes) -> str:
+    """Return the hash of the last row of a log's file; empty for a log without rows."""
+    rows = list(csv.reader(io.StringIO(log.decode())))
+    return rows[-1][-1] if len(rows) > 1 else ""
+
+
+def explaining_files() -> dict[str, bytes]:
+    """Return the files that let a stranger check a package: the specification, and a program that needs no Fairbox.
+
+    The specification is that of the package's format, with that of the tally below it.
+    """
+    room = resources.files(__package__)
+    parts = [room / "FORMAT.txt", resources.files("judging.rules") / "TALLY.txt"]
+    text = "\n\n".join(part.read_text(encoding="utf-8").rstrip() + "\n" for part in parts)
+    return {"FORMAT.txt": text.encode(), "check.py": (room / "check.py").read_bytes()}
+
+
+def read_me(**values: str) -> bytes:
+    """Return `READ-ME.txt` with the contest's own values in its commands."""
+    text = (resources.files(__package__) / "READ-ME.txt").read_text(encoding="utf-8")
+    return text.format(**values).encode()
 
 
 def sums_text(files: Mapping[str, bytes]) -> str:

@@ -1,0 +1,1 @@
+"""A checker that stands alone."""

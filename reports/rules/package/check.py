@@ -3,8 +3,8 @@
 
     python3 check.py [PACKAGE] [--draw FINGERPRINT] [--log HEAD] [--sum SUM]
 
-PACKAGE is the zip or the folder it was unpacked to; left out, the folder of this file. The values were noted on the
-day: 64 hex digits or the first 20. Exit status: 0 all holds, 1 something fails, 2 a missing path or wrong usage.
+PACKAGE: the zip, or the folder it was unpacked to (left out: that of this file). The values, noted on the day, have 64
+hex digits or are the first 20. Exit status: 0 all holds, 1 something fails, 2 a missing path or wrong usage.
 
     python3 check.py --tally CARDS.csv --rules RULES.toml [--rules-for CATEGORY=RULES.toml]
                      [--turnins TURNINS.csv] [--overall a,b] [--seed TEXT] [--format json|csv]
@@ -28,6 +28,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal, localcontext
 from fractions import Fraction
 from functools import cache
+from itertools import groupby
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -37,18 +39,13 @@ PLAIN_FILES = (
     "contest.json", "rules/contest.toml", "cards.csv", "turnins.csv", "labels.csv", "secret.txt", "draw.txt",
     "log-day.csv", "log-cards.csv", "results.csv", "READ-ME.txt", "FORMAT.txt", "check.py", SUMS,
 )
-COLUMNS = (
-    "category", "rank", "box", "team", "total", "status", "decided_by", "counted", "dropped", "why", "ties", "eligible",
-)
+COLUMNS = "category,rank,box,team,total,status,decided_by,counted,dropped,why,ties,eligible"
 STATUSES = ("accepted", "late", "absent", "refused", "disqualified")
 ENDS: Mapping[str, tuple[int, ...]] = {"lowest": (0,), "highest": (-1,), "highest_and_lowest": (0, -1)}
 STATISTICAL = ("grubbs", "median_distance")
 MEANS = ("counted_criterion", "criterion")
+Claims = Iterator[tuple[bool, str]]  # whether it holds, and what
 # fmt: on
-
-
-class Refused(ValueError):
-    """Input that cannot be used; the message is one line that names the place and the fix."""
 
 
 def sha256(data: bytes | str) -> str:
@@ -101,7 +98,7 @@ def critical_square(n: int, alpha: Fraction) -> Fraction:
                 term = term * cosine * cosine * (power + 1) / (power + 2)
             inside = 2 / pi * (angle + sine * total) if odd else sine * total
             low, high = (angle, high) if 1 - inside > both_tails else (low, angle)
-        return Fraction(f"{(n - 1) ** 2 * sine * sine / n:.11e}")
+        return Fraction(f"{Decimal(f'{(n - 1) ** 2 * sine * sine / n:.40e}'):.11e}")  # so that an exact half is one
 
 
 # Rule sets: table → key → its default; of words the first is the default, NEEDED has none.
@@ -125,14 +122,13 @@ SHAPE: Mapping[str, Mapping[str, Any]] = {
 class Rules:
     """A rule set: its single tables, weight and step by criterion, and the tie-breaks as (by, criterion)."""
 
-    tables: Mapping[str, Mapping[str, Any]]
+    tables: Mapping[str, Any]
     weights: Mapping[str, Fraction]
     spacing: Mapping[str, Fraction]
-    steps: tuple[tuple[str, str | None], ...]
+    steps: Sequence[tuple[str, str | None]]
 
     def __getitem__(self, path: str) -> Any:
-        table, key = path.split(".")
-        return self.tables[table][key]
+        return self.tables[path]
 
     @property
     def full(self) -> int:
@@ -144,50 +140,46 @@ class Rules:
         return Card(sum(points, Fraction(0)), tuple(marks), seat)
 
     def mark(self, text: str, key: str, place: str) -> Fraction:
-        """Return the mark of a cell. Raises Refused."""
+        """Return the mark of a cell. Raises ValueError."""
         value, lowest = exact(re.sub(r"^([+-]?[0-9]+),([0-9]{1,2})$", r"\1.\2", text)), self["scale.lowest"]
         if value is not None and lowest <= value <= self["scale.highest"] and not (value - lowest) % self.spacing[key]:
             return value
         if value is None or value != self["scale.penalty"]:
-            raise Refused(f"{place} column {key}: {text or 'nothing'} is not a mark of the scale; correct it")
+            raise ValueError(f"{place} column {key}: {text or 'nothing'} is not a mark of the scale; correct it")
         return value
 
 
 def read_table(name: str, table: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a table's values with the defaults in place. Raises Refused."""
+    """Return a table's values by table.key, with the defaults in place. Raises ValueError."""
     values = {}
     for key in (*SHAPE[name], *table):
-        default = SHAPE[name].get(key, Refused)
+        default = SHAPE[name].get(key, ...)
         words = default if isinstance(default, tuple) else ()
         value = table.get(key, words[0] if words else default)
         if key in table and not words and key not in TEXTS:
             value = exact(value)
-        if default is Refused or value == NEEDED or (words and value not in words) or (value is None and key in table):
-            raise Refused(f"{name}.{key}: write {' or '.join(words) or ' or '.join(SHAPE[name])}")
-        values[key] = value
+        if default is ... or value == NEEDED or (words and value not in words) or (value is None and key in table):
+            raise ValueError(f"{name}.{key}: write {' or '.join(words) or ' or '.join(SHAPE[name])}")
+        values[f"{name}.{key}"] = value
     return values
 
 
 def read_rules(text: str) -> Rules:
-    """Return the rule set of a TOML text. Raises Refused; not for every limit of a number that the rules name."""
+    """Return the rule set of a TOML text. Raises ValueError; not for every limit of a number that the rules name."""
     document = tomllib.loads(text.removeprefix("\ufeff"), parse_float=Decimal)
     if unknown := set(document) - {*SHAPE, "name", "about"}:
-        raise Refused(f"{min(unknown)}: unknown key; delete it")
-    lists = ("criterion", "tie_break")
-    criteria, breaks = ([read_table(key, each) for each in document.get(key, [])] for key in lists)
-    tables = {key: read_table(key, document.get(key, {})) for key in SHAPE if key not in lists}
-    rules = Rules(
-        tables,
-        {each["key"]: each["weight"] for each in criteria},
-        {each["key"]: each["step"] or tables["scale"]["step"] for each in criteria},
-        tuple((each["by"], each["criterion"]) for each in breaks),
-    )
-    rule, short_counts = rules["drop.rule"], rules["cards.per_entry"] - 1
-    if (rules["total.of"], rules["total.when_short"]) == ("sum", "as_is"):
-        if rule in STATISTICAL:
-            raise Refused(f"total.when_short: with as_is and {rule} an outlier would cost a box all its points")
-        if rules["drop.when_short"] == "keep" and short_counts > rules.full:
-            raise Refused("total.when_short: with as_is a short box would count more cards than a full one")
+        raise ValueError(f"{min(unknown)}: unknown key; delete it")
+    tables: dict[str, Any] = {}
+    for name in [name for name in SHAPE if name not in ("criterion", "tie_break")]:
+        tables |= read_table(name, document.get(name, {}))
+    criteria = [read_table("criterion", each) for each in document.get("criterion", [])]
+    breaks = [read_table("tie_break", each) for each in document.get("tie_break", [])]
+    weights = {each["criterion.key"]: each["criterion.weight"] for each in criteria}
+    spacing = {each["criterion.key"]: each["criterion.step"] or tables["scale.step"] for each in criteria}
+    rules = Rules(tables, weights, spacing, [(each["tie_break.by"], each["tie_break.criterion"]) for each in breaks])
+    rule, more = rules["drop.rule"], rules["drop.when_short"] == "keep" and rules["cards.per_entry"] - 1 > rules.full
+    if (rules["total.of"], rules["total.when_short"]) == ("sum", "as_is") and (rule in STATISTICAL or more):
+        raise ValueError(f"total.when_short: with as_is and {rule}, the number of cards would decide; write scale")
     return rules
 
 
@@ -207,18 +199,17 @@ class Entry:
     name: str
     category: str = "overall"
     team: str = ""
-    table: str = ""
-    status: str = ""
-    cards: list[Card] = field(default_factory=list)
-    kept: list[Card] = field(default_factory=list)
-    gone: list[tuple[Card, str]] = field(default_factory=list)
-    column: Mapping[str | None, int] = field(default_factory=dict)
-    boxes: "list[Entry]" = field(default_factory=list)
-    total: Fraction | None = None
     eligible: bool = True
+    total: Fraction | None = None
+    boxes: "Sequence[Entry]" = ()
+    table = status = ""
+    kept: list[Card] = field(default_factory=list)
+    column: Mapping[str | None, int] = field(default_factory=dict)
+    cards: list[Card] = field(default_factory=list)
+    gone: list[tuple[Card, tuple[str, Fraction, Fraction]]] = field(default_factory=list)
+    ties: list[str] = field(default_factory=list)
     rank: int | None = None
     decided_by: str | None = None
-    ties: list[str] = field(default_factory=list)
 
     def pool(self, by: str) -> list[Card]:
         """Return the cards of this box that a tie-break looks at."""
@@ -230,14 +221,12 @@ def judge(box: Entry, rules: Rules) -> None:
     """Give a box its total, or leave it without one."""
     box.boxes, box.column = [box], {key: place for place, key in enumerate(rules.weights)}
     cards = box.cards
+    if box.status in ("", "accepted"):
+        box.status = "ranked" if len(cards) >= rules["cards.fewest"] else "short"
     if box.status in ("late", "disqualified") and rules[f"{box.status}.result"] == "penalty_marks":
         cards = [rules.card([rules["scale.penalty"]] * len(rules.weights), "")] * int(rules["cards.per_entry"])
-    elif box.status != "accepted":
+    elif box.status != "ranked":
         return
-    else:
-        box.status = "ranked" if len(cards) >= rules["cards.fewest"] else "short"
-        if box.status == "short":
-            return
     drop_cards(box, cards, rules)
     points, counted = sum((card.points for card in box.kept), Fraction(0)), len(box.kept)
     scaled = points * rules.full if rules["total.when_short"] == "scale" else points * counted
@@ -252,16 +241,12 @@ def drop_cards(box: Entry, cards: Sequence[Card], rules: Rules) -> None:
         return
     went = [ends[i % len(ends)] for i in range(int(min(rules["drop.count"] * len(ends), room)))]
     for card, end in [(box.kept.pop(end), end) for end in went]:
-        box.gone.append((card, code("highest" if end else "lowest", card.points, box.kept[end].points)))
+        box.gone.append((card, ("highest" if end else "lowest", card.points, box.kept[end].points)))
     for _ in range(int(min(rules["drop.count"], room)) if rule in STATISTICAL else 0):
         at, value, limit = furthest([card.points for card in box.kept], rules)
         if value <= limit:
             break
-        box.gone.append((box.kept.pop(at), code(rule, value, limit)))
-
-
-def code(rule: str, value: Fraction, limit: Fraction) -> str:
-    return f"{rule}:{number_text(value)}:{number_text(limit)}"
+        box.gone.append((box.kept.pop(at), (rule, value, limit)))
 
 
 def furthest(points: Sequence[Fraction], rules: Rules) -> tuple[int, Fraction, Fraction]:
@@ -280,21 +265,22 @@ def furthest(points: Sequence[Fraction], rules: Rules) -> tuple[int, Fraction, F
 
 
 def tie_values(by: str, criterion: str | None, group: Sequence[Entry], seed: str | None, category: str) -> Any:
-    """Return what a tie-break compares, a value each; None where it is passed over. Raises Refused without a seed."""
+    """Return what a tie-break compares, a tuple each; None where it is passed over. Raises ValueError."""
     if by == "lot":
         if seed is None:
             tied = " and ".join(each.name for each in group)
-            raise Refused(f"{category}: {tied} tie after every other tie-break; give --seed TEXT for the lot")
-        return [sha256(f"{seed}:{category}:{each.name}") for each in group]
+            raise ValueError(f"{category}: {tied} tie after every other tie-break; give --seed TEXT for the lot")
+        return [(sha256(f"{seed}:{category}:{each.name}"),) for each in group]
     if by in MEANS:
         owned = [[box for box in each.boxes if criterion in box.column] for each in group]
-        return [sum(mean([card.marks[box.column[criterion]] for card in box.pool(by)]) for box in own) for own in owned]
+        means = [[mean([card.marks[box.column[criterion]] for card in box.pool(by)]) for box in own] for own in owned]
+        return [(sum(each, Fraction(0)),) for each in means]
     pools = [[card.points for box in each.boxes for card in box.pool(by)] for each in group]
     shortest = min(map(len, pools))
     if shortest == 0:
         return None
     if by == "dropped_cards":
-        return [mean(pool) for pool in pools]
+        return [(mean(pool),) for pool in pools]
     return [tuple(sorted(pool, reverse=True)[:shortest]) for pool in pools]
 
 
@@ -310,9 +296,7 @@ def settle(group: list[Entry], steps: Sequence[tuple[str, str | None]], seed: st
     parts: dict[Any, list[Entry]] = defaultdict(list)
     for each, value in zip(group, values, strict=True):
         parts[value].append(each)
-        shown = (
-            value if by == "lot" else ",".join(map(number_text, value if by == "highest_card" else [Fraction(value)]))
-        )
+        shown = ",".join(item if by == "lot" else number_text(item) for item in value)
         each.ties.append(f"{label}={shown}")
     for each in group if len(parts) > 1 else []:
         each.decided_by = label
@@ -323,23 +307,21 @@ def settle(group: list[Entry], steps: Sequence[tuple[str, str | None]], seed: st
 def rank(entries: Iterable[Entry], rules: Rules, seed: str | None) -> list[Entry]:
     """Return boxes or teams in their order, with ranks; those without a total come last."""
     by_name = sorted(entries, key=lambda each: each.name)
-    level: dict[Fraction, list[Entry]] = defaultdict(list)
-    for each in by_name:
-        if each.total is not None:
-            level[each.total].append(each)
+    ranked = sorted((each for each in by_name if each.total is not None), key=attrgetter("total"), reverse=True)
     ordered: list[Entry] = []
-    for total in sorted(level, reverse=True):
-        for group in settle(level[total], rules.steps, seed):
+    for _, level in groupby(ranked, key=attrgetter("total")):
+        for group in settle(list(level), rules.steps, seed):
             for each in group:
                 each.rank = len(ordered) + 1
             ordered += group
     return ordered + [each for each in by_name if each.total is None]
 
 
-def tally(
-    rules: Mapping[str, Rules], boxes: Iterable[Entry], overall: Sequence[str] | None, contest: Rules, seed: str | None
-) -> tuple[dict[str, list[Entry]], list[Entry]]:
-    """Return the boxes of each category in their order, and the teams (none where `overall` is None)."""
+Result = tuple[dict[str, list[Entry]], list[Entry]]  # the boxes by category, and the teams, in their order
+
+
+def tally(rules: Mapping[str, Rules], boxes: Iterable[Entry], overall: Any, contest: Rules, seed: str | None) -> Result:
+    """Rank the boxes of each category, and the teams where `overall` lists the counting categories."""
     entered: dict[str, list[Entry]] = {category: [] for category in rules}
     teams: dict[str, list[Entry]] = defaultdict(list)
     for box in boxes:
@@ -347,9 +329,7 @@ def tally(
         entered[box.category].append(box)
         teams[box.team].append(box)
     results = {category: rank(listed, rules[category], seed) for category, listed in entered.items()}
-    if overall is None:
-        return results, []
-    held, needs = [category for category in overall if entered[category]], contest["overall.needs"]
+    held, needs = [category for category in overall or () if entered[category]], contest["overall.needs"]
     ranking = []
     for name, own in teams.items():
         counting = [box for box in own if box.category in held]
@@ -358,26 +338,27 @@ def tally(
         total = sum((box.total or Fraction(0) for box in judged), Fraction(0))
         if any(box.status != "absent" for box in own):
             ranking.append(Entry(name, team=name, boxes=judged, total=total, eligible=eligible))
-    return results, rank(ranking, contest, seed)
+    return results, [] if overall is None else rank(ranking, contest, seed)
 
 
-def result_rows(results: Mapping[str, list[Entry]], teams: Iterable[Entry]) -> Iterator[list[Any]]:
+def result_rows(result: Result) -> Iterator[list[Any]]:
     """Yield a row for each box, then for each team; lists where the text has several items."""
-    for each in [*(box for listed in results.values() for box in listed), *teams]:
+    for each in [*(box for listed in result[0].values() for box in listed), *result[1]]:
         total = None if each.total is None else number_text(each.total)
         judged = each.status == "ranked"  # of penalty marks no card is named
         counted = sorted(card.seat for card in each.kept) if judged else []
-        dropped, why = ([card.seat for card, _ in each.gone], [why for _, why in each.gone]) if judged else ([], [])
+        gone = each.gone if judged else []
+        why = [f"{rule}:{number_text(value)}:{number_text(limit)}" for _, (rule, value, limit) in gone]
         box, eligible = (each.name, None) if each.status else (None, each.eligible)
         head = [each.category, each.rank, box, each.team, total, each.status, each.decided_by]
-        yield [*head, counted, dropped, why, each.ties, eligible]
+        yield [*head, counted, [card.seat for card, _ in gone], why, each.ties, eligible]
 
 
-def result_json(results: Mapping[str, list[Entry]], teams: Iterable[Entry]) -> str:
+def result_json(result: Result) -> str:
     """Return the result as the open command `tally` prints it."""
-    shown: dict[str, Any] = {"categories": {category: [] for category in results}, "overall": []}
-    for values in result_rows(results, teams):
-        row = dict(zip(COLUMNS, values, strict=True))
+    shown: dict[str, Any] = {"categories": {category: [] for category in result[0]}, "overall": []}
+    for values in result_rows(result):
+        row = dict(zip(COLUMNS.split(","), values, strict=True))
         row["dropped"] = [{"seat": seat, "why": why} for seat, why in zip(row["dropped"], row["why"], strict=True)]
         keys, listed = "team rank total eligible decided_by", shown["overall"]
         if row["box"] is not None:
@@ -386,33 +367,32 @@ def result_json(results: Mapping[str, list[Entry]], teams: Iterable[Entry]) -> s
     return json.dumps(shown, ensure_ascii=False, indent=1) + "\n"
 
 
-def result_csv(results: Mapping[str, list[Entry]], teams: Iterable[Entry]) -> str:
+def result_csv(result: Result) -> str:
     """Return the text of results.csv."""
     out, cell = io.StringIO(), {None: "", True: "yes", False: "no"}
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for row in result_rows(results, teams):
+    writer.writerow(COLUMNS.split(","))
+    for row in result_rows(result):
         writer.writerow([*(" ".join(v) if isinstance(v, list) else v for v in row[:-1]), cell[row[-1]]])
     return out.getvalue()
 
 
 def read_csv(name: str, data: bytes) -> Iterator[tuple[str, dict[str, str]]]:
-    """Yield each row that is not blank, with its place. Raises Refused."""
+    """Yield each row that is not blank, with its place. Raises ValueError."""
     try:
         text = data.decode("utf-8-sig")
         sign = max(",;\t", key=text.partition("\n")[0].count)
-        rows = [
-            [cell.strip() for cell in row] for row in csv.reader(io.StringIO(text, ""), delimiter=sign, strict=True)
-        ]
+        rows = list(csv.reader(io.StringIO(text, ""), delimiter=sign, strict=True))
     except (UnicodeDecodeError, csv.Error) as error:
-        raise Refused(f"{name}: {error}; save it as CSV UTF-8") from None
-    for number, row in enumerate(rows[1:], 2):
+        raise ValueError(f"{name}: {error}; save it as CSV UTF-8") from None
+    header, *others = [[cell.strip() for cell in row] for row in rows]
+    for number, row in enumerate(others, 2):
         if any(row):
-            yield f"{name} row {number}", {"team": "", **dict(zip(rows[0], row, strict=False))}
+            yield f"{name} row {number}", {"team": "", **dict(zip(header, row, strict=False))}
 
 
 def read_boxes(files: Sequence[tuple[str, bytes]], contest: Rules, own: Mapping[str, Rules]) -> list[Entry]:
-    """Return the boxes of cards and turn-ins, in the order in which they are named first. Raises Refused."""
+    """Return the boxes of cards and turn-ins, in the order in which they are named first. Raises ValueError."""
     boxes: dict[tuple[str, str], Entry] = {}
     for place, row in [row for file in files for row in read_csv(*file)]:
         rules, number, seat = own.get(row["category"], contest), row["box"], row.get("seat")
@@ -420,22 +400,17 @@ def read_boxes(files: Sequence[tuple[str, bytes]], contest: Rules, own: Mapping[
         for key in ("team", "table"):
             known, new = getattr(box, key), row.get(key, "")
             if known and new and known != new:
-                raise Refused(f"{place} column {key}: box {number} has {known} in another row, here {new}")
+                raise ValueError(f"{place} column {key}: box {number} has {known} in another row, here {new}")
             setattr(box, key, known or new)
         if seat is not None:
             if seat in [card.seat for card in box.cards] or len(box.cards) == rules["cards.per_entry"]:
-                raise Refused(f"{place}: box {number} has {len(box.cards)} cards already, or one of this seat")
+                raise ValueError(f"{place}: box {number} has {len(box.cards)} cards already, or one of this seat")
             box.cards.append(rules.card([rules.mark(row[key], key, place) for key in rules.weights], seat))
         elif box.status or row["status"].casefold() not in STATUSES:
-            raise Refused(f"{place} column status: box {number} has one already, or it is not {' or '.join(STATUSES)}")
+            raise ValueError(f"{place} column status: write one for each box, {' or '.join(STATUSES)}")
         else:
             box.status = row["status"].casefold()
-    for box in boxes.values():
-        box.status = box.status or "accepted"
     return list(boxes.values())
-
-
-Claims = Iterator[tuple[bool, str]]
 
 
 class Package:
@@ -444,28 +419,22 @@ class Package:
     def __init__(self, files: Mapping[str, bytes]) -> None:
         self.files, self.facts = files, json.loads(files["contest.json"])
         if self.facts["format"] != FORMAT:
-            raise Refused(f"this package is of format {self.facts['format']}; this program reads {FORMAT}")
+            raise ValueError(f"this package is of format {self.facts['format']}; this program reads {FORMAT}")
         held = [each for each in self.facts["categories"] if not each["cancelled"]]
-        self.rules = {each["key"]: read_rules(self.text(f"rules/{each['key']}.toml")) for each in held}
+        self.rules = {each["key"]: read_rules(self.files[f"rules/{each['key']}.toml"].decode()) for each in held}
         self.counting = [each["key"] for each in held if each["counts"]]
         number = sum(bool(re.fullmatch(r"public(-[0-9]+)?\.txt", name)) for name in files)
         self.publics = ["public.txt", *(f"public-{n}.txt" for n in range(2, number + 1))]
-        lines = [line.split("\t") for line in self.text("draw.txt").splitlines()]
-        self.head, self.drawn = (
-            dict(line for line in lines if len(line) == 2),
-            [line for line in lines if len(line) == 5],
-        )
-        columns = "number,at,what,facts,previous,hash"
-        self.logs = {name: self.rows(f"log-{name}.csv", columns) for name in ("day", "cards")}
-        read = [(name, files[name]) for name in ("cards.csv", "turnins.csv")]
-        self.boxes = read_boxes(read, read_rules(self.text("rules/contest.toml")), self.rules)
-
-    def text(self, name: str) -> str:
-        return self.files[name].decode()
+        lines = [line.split("\t") for line in self.files["draw.txt"].decode().split("\n")]
+        self.head = dict(line for line in lines if len(line) == 2)
+        self.drawn = [line for line in lines if len(line) == 5]
+        self.logs = {n: self.rows(f"log-{n}.csv", "number,at,what,facts,previous,hash") for n in ("day", "cards")}
+        self.contest = read_rules(files["rules/contest.toml"].decode())
+        self.boxes = read_boxes([(n, files[n]) for n in ("cards.csv", "turnins.csv")], self.contest, self.rules)
 
     def rows(self, name: str, columns: str) -> list[dict[str, str]]:
         """Return the rows of a file as they are. Raises ValueError for another header."""
-        header, *rows = csv.reader(io.StringIO(self.text(name), ""), strict=True)
+        header, *rows = csv.reader(io.StringIO(self.files[name].decode(), ""), strict=True)
         if ",".join(header) != columns:
             raise ValueError(f"the header of {name} is not {columns}")
         return [dict(zip(header, row, strict=True)) for row in rows]
@@ -478,13 +447,12 @@ class Package:
 def check_files(package: Package) -> Claims:
     expected = {*PLAIN_FILES, *package.publics, *(f"rules/{key}.toml" for key in package.rules)}
     sums = {name: sha256(data) for name, data in package.files.items() if name != SUMS}
-    stated = dict(line.split("  ", 1)[::-1] for line in package.text(SUMS).splitlines())
+    stated = dict(line.split("  ", 1)[::-1] for line in package.files[SUMS].decode().split("\n")[:-1])
     wrong = expected ^ {*package.files} | {name for name in {*stated, *sums} if stated.get(name) != sums.get(name)}
-    listed = "".join(f"{sums[name]}  {name}\n" for name in sorted(sums)) == package.text(SUMS)
+    listed = "".join(f"{sums[name]}  {name}\n" for name in sorted(sums)) == package.files[SUMS].decode()
     yield listed and not wrong, f"The files are those of the format, with the sums of {SUMS}. {' '.join(sorted(wrong))}"
     sums.pop("log-day.csv")
-    last = package.logs["day"][-1]
-    facts = json.loads(last["facts"])
+    last, facts = package.logs["day"][-1], json.loads(package.logs["day"][-1]["facts"])
     bound = (last["what"], facts["revision"]) == ("result published", package.facts["revision"])
     yield bound and facts["files"] == sums, "The last row of log-day.csv, which publishes, binds all other files."
 
@@ -500,24 +468,19 @@ def check_logs(package: Package) -> Claims:
 
 
 def check_draw(package: Package) -> Claims:
-    secret, head, publics = package.files["secret.txt"], package.head, [package.text(name) for name in package.publics]
+    secret, publics = package.files["secret.txt"], [package.files[name].decode() for name in package.publics]
     rows = [facts for _, facts in package.events("boxes drawn")]
     commitment, words = sha256(secret), sorted(re.findall(r"^word\t.*\n", publics[0], re.MULTILINE))
-    texts = [
-        "".join((f"commitment\t{commitment}\ndraw\t{number}\n", reason and f"reason\t{reason}\n", *words))
-        for number, reason in enumerate((row.get("reason", "") for row in rows), 1)
-    ]
+    texts = []
+    for number, row in enumerate(rows, 1):
+        reason = f"reason\t{row['reason']}\n" if row.get("reason") else ""
+        texts.append(f"commitment\t{commitment}\ndraw\t{number}\n{reason}{''.join(words)}")
     fits = texts == publics and all(row["commitment"] == commitment for row in rows)
     yield fits, f"The commitment to secret.txt is in the public text and the log of each draw ({len(rows)})."
-    seed = sha256(secret + publics[-1].encode())
-    yield (
-        (head["algorithm"], head["seed"]) == (ALGORITHM, seed),
-        "The draw's seed is that of its secret and public text.",
-    )
-    yield (
-        rows[-1]["fingerprint"] == sha256(package.files["draw.txt"]),
-        "The log of the day names the draw's fingerprint.",
-    )
+    seed_line = (ALGORITHM, sha256(secret + publics[-1].encode()))
+    yield (package.head["algorithm"], package.head["seed"]) == seed_line, "The seed is that of secret and public text."
+    drawn = sha256(package.files["draw.txt"])
+    yield rows[-1]["fingerprint"] == drawn, f"The log of the day names the draw's fingerprint, {drawn}."
     fixed = {key: sha256(package.files[f"rules/{key}.toml"]) for key in ("contest", *package.rules)}
     yield fixed.items() <= rows[-1]["rules"].items(), "The rule sets are those that were fixed at the draw."
 
@@ -528,11 +491,10 @@ def check_lists(package: Package) -> Claims:
     for what, facts in package.events("boxes drawn", "name corrected"):
         corrections = [] if what == "boxes drawn" else [*corrections, facts]
     teams = sorted(package.facts["teams"], key=lambda team: int(team["number"]))
-    for kind, key, listed, columns in (
-        ("entries", "entry", teams, ("number", "uid", "name")),
-        ("categories", "category", package.facts["categories"], ("key", "name")),
-    ):
-        table = {str(each[columns[0]]): [one_line(str(each[column])) for column in columns] for each in listed}
+    categories = package.facts["categories"]
+    for kind, key, listed in (("entries", "entry", teams), ("categories", "category", categories)):
+        columns = ("number", "uid", "name") if kind == "entries" else ("key", "name")
+        table = {str(each[columns[0]]): [one_line(str(each[name])) for name in columns] for each in listed}
         rows, holds = [row for row in corrections if key in row], len(table) == len(listed)
         for row in [*reversed(rows), package.head]:
             holds = holds and row[kind] == sha256("".join("\t".join(line) + "\n" for line in table.values()))
@@ -553,15 +515,8 @@ def check_boxes(package: Package) -> Claims:
         one[1], other[1] = other[1], one[1]
     stated = {box.name: [box.category, box.team, box.table or owner[box.name][2]] for box in package.boxes}
     yield stated == owner, f"All {len(owner)} boxes have the team and the table of the draw and of labels.csv."
-
-
-def check_results(package: Package) -> Claims:
-    contest, seed = read_rules(package.text("rules/contest.toml")), package.head["seed"]
-    result = tally(package.rules, package.boxes, package.counting or None, contest, seed)
-    yield (
-        result_csv(*result) == package.text("results.csv"),
-        "Worked out again from the cards, the result is results.csv.",
-    )
+    result = tally(package.rules, package.boxes, package.counting or None, package.contest, package.head["seed"])
+    yield result_csv(result) == package.files["results.csv"].decode(), "Worked out again, the result is results.csv."
 
 
 def check_noted(package: Package, noted: Mapping[str, str]) -> Claims:
@@ -590,7 +545,7 @@ def check(path: Path, noted: Mapping[str, str]) -> Claims:
         files, names = load(path)
         yield len(files) == names, "No file is in the package twice."
         package = Package(files)
-        for part in (check_files, check_logs, check_draw, check_lists, check_boxes, check_results):
+        for part in (check_files, check_logs, check_draw, check_lists, check_boxes):
             yield from part(package)
         yield from check_noted(package, noted)
     except Exception as error:
@@ -598,7 +553,7 @@ def check(path: Path, noted: Mapping[str, str]) -> Claims:
 
 
 def run_tally(options: argparse.Namespace) -> str:
-    """Return the result of the files that the options name. Raises Refused or OSError."""
+    """Return the result of the files that the options name. Raises ValueError or OSError."""
     contest = read_rules(Path(options.rules).read_text("utf-8-sig"))
     named = (each.partition("=") for each in options.rules_for)
     own = {category: read_rules(Path(path).read_text("utf-8-sig")) for category, _, path in named}
@@ -607,14 +562,7 @@ def run_tally(options: argparse.Namespace) -> str:
     rules = {box.category: own.get(box.category, contest) for box in boxes}
     chosen = options.overall.split(",") if options.overall else list(rules) if boxes[0].team else None
     result = tally(rules, boxes, chosen, contest, options.seed)
-    return result_csv(*result) if options.format == "csv" else result_json(*result)
-
-
-def noted_value(text: str) -> str:
-    value = re.sub(r"[\s-]", "", text).lower()
-    if not re.fullmatch(r"[0-9a-f]{20}|[0-9a-f]{64}", value):
-        raise argparse.ArgumentTypeError(f"{text}: type all 64 hex digits, or the first 20")
-    return value
+    return result_csv(result) if options.format == "csv" else result_json(result)
 
 
 def main() -> int:
@@ -622,7 +570,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Check a results package, or tally a file of cards.")
     parser.add_argument("package", nargs="?", type=Path, default=Path(__file__).resolve().parent)
     for name in ("draw", "log", "sum"):
-        parser.add_argument(f"--{name}", type=noted_value, help="noted on the day: 64 hex digits or the first 20")
+        parser.add_argument(f"--{name}", help="noted on the day: 64 hex digits or the first 20")
     for name in ("tally", "rules", "turnins", "overall", "seed", "format"):
         parser.add_argument(f"--{name}")
     parser.add_argument("--rules-for", action="append", default=[])
@@ -630,19 +578,20 @@ def main() -> int:
     if options.tally:
         try:
             sys.stdout.write(run_tally(options))
+            return 0
         except (OSError, ValueError, KeyError, TypeError) as error:
             parser.error(" ".join(str(error).split()))
-        return 0
     if not options.package.exists():
         parser.error(f"{options.package}: no such file or folder; check the path")
-    noted = {name: value for name in ("draw", "log", "sum") if (value := getattr(options, name))}
+    values = {name: getattr(options, name) for name in ("draw", "log", "sum")}
+    noted = {name: re.sub(r"[\s-]", "", value).lower() for name, value in values.items() if value is not None}
+    if any(not re.fullmatch(r"[0-9a-f]{20}|[0-9a-f]{64}", value) for value in noted.values()):
+        parser.error("--draw, --log and --sum: type all 64 hex digits, or the first 20")
     claims = list(check(options.package, noted))
     for holds, text in claims:
         print(f"{'holds' if holds else 'FAILS'}  {text}")
     if not noted:
-        print(
-            "note   Only a value noted on the day (--draw, --log, --sum) can show that it was not replaced as a whole."
-        )
+        print("note   Only a value noted on the day (--draw, --log, --sum) shows that not all of it was replaced.")
     print("note   Not checked here: drawing again, and what the logs say of each card and turn-in; see FORMAT.txt.")
     return 0 if all(holds for holds, _ in claims) else 1
 

@@ -159,7 +159,7 @@ def test_checker_and_engine_agree_on_random_contests(checker, batch):
         contest, rules, boxes = random_contest(rng)
         counting = rng.sample(sorted(rules), rng.randint(1, len(rules)))
         engine = tally(rules, boxes, overall=counting, seed="words of the day", overall_rules=contest)
-        own = {category: checker.read_rules(to_toml(each)) for category, each in rules.items()}
+        own = {category: checker.read_rules(to_toml(rule_set)) for category, rule_set in rules.items()}
         entries = entries_of(checker, boxes, own)
         result = checker.tally(own, entries, counting, checker.read_rules(to_toml(contest)), "words of the day")
         assert json.loads(checker.result_json(result)) == to_json(engine)
@@ -445,7 +445,7 @@ def test_changed_byte_fails_with_fresh_sums_too(checker, tmp_path):
 def test_missing_file_fails(checker, tmp_path):
     files = make_package()
     for name in files:
-        rest = {each: data for each, data in files.items() if each != name}
+        rest = {other: data for other, data in files.items() if other != name}
         assert failures(checker, write_zip(tmp_path / "package.zip", rest)), name
         assert failures(checker, write_zip(tmp_path / "package.zip", resum(rest))) or name == "SHA256SUMS", name
 
@@ -494,8 +494,8 @@ FORGED = {
 @pytest.mark.parametrize("forgery", FORGED)
 def test_forgery_with_every_sum_rebuilt_fails(checker, tmp_path, forgery):
     changed, expected = FORGED[forgery]
-    found = failures(checker, write_zip(tmp_path / "package.zip", make_package(**changed)))
-    assert [text for text in found if expected in text]
+    texts = failures(checker, write_zip(tmp_path / "package.zip", make_package(**changed)))
+    assert [text for text in texts if expected in text]
 
 
 @pytest.mark.parametrize(

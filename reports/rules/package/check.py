@@ -172,11 +172,11 @@ def read_rules(text: str) -> Rules:
     tables: dict[str, Any] = {}
     for name in [name for name in SHAPE if name not in ("criterion", "tie_break")]:
         tables |= read_table(name, document.get(name, {}))
-    criteria = [read_table("criterion", each) for each in document.get("criterion", [])]
-    breaks = [read_table("tie_break", each) for each in document.get("tie_break", [])]
-    weights = {each["criterion.key"]: each["criterion.weight"] for each in criteria}
-    spacing = {each["criterion.key"]: each["criterion.step"] or tables["scale.step"] for each in criteria}
-    rules = Rules(tables, weights, spacing, [(each["tie_break.by"], each["tie_break.criterion"]) for each in breaks])
+    criteria = [read_table("criterion", table) for table in document.get("criterion", [])]
+    breaks = [read_table("tie_break", table) for table in document.get("tie_break", [])]
+    weights = {table["criterion.key"]: table["criterion.weight"] for table in criteria}
+    spacing = {table["criterion.key"]: table["criterion.step"] or tables["scale.step"] for table in criteria}
+    rules = Rules(tables, weights, spacing, [(table["tie_break.by"], table["tie_break.criterion"]) for table in breaks])
     rule, more = rules["drop.rule"], rules["drop.when_short"] == "keep" and rules["cards.per_entry"] - 1 > rules.full
     if (rules["total.of"], rules["total.when_short"]) == ("sum", "as_is") and (rule in STATISTICAL or more):
         raise ValueError(f"total.when_short: with as_is and {rule}, the number of cards would decide; write scale")
@@ -253,12 +253,12 @@ def furthest(points: Sequence[Fraction], rules: Rules) -> tuple[int, Fraction, F
     """Return the place of the outermost card, its G² or modified z-score, and what that may be at most."""
     n, is_grubbs = len(points), rules["drop.rule"] == "grubbs"
     centre = mean(points) if is_grubbs else median(points)
-    away = [abs(each - centre) for each in points]
+    away = [abs(point - centre) for point in points]
     if (is_grubbs and n < 3) or not any(away):
         return 0, Fraction(0), Fraction(0)
     at, most = away.index(max(away)), max(away)
     if is_grubbs:
-        return at, most**2 * (n - 1) / sum(each * each for each in away), critical_square(n, rules["drop.alpha"])
+        return at, most**2 * (n - 1) / sum(distance**2 for distance in away), critical_square(n, rules["drop.alpha"])
     spread = median(away)
     score = Fraction("0.6745") * most / spread if spread else Fraction("0.7979") * most / mean(away)
     return at, score, rules["drop.limit"]
@@ -268,14 +268,14 @@ def tie_values(by: str, criterion: str | None, group: Sequence[Entry], seed: str
     """Return what a tie-break compares, a tuple each; None where it is passed over. Raises ValueError."""
     if by == "lot":
         if seed is None:
-            tied = " and ".join(each.name for each in group)
+            tied = " and ".join(entry.name for entry in group)
             raise ValueError(f"{category}: {tied} tie after every other tie-break; give --seed TEXT for the lot")
-        return [(sha256(f"{seed}:{category}:{each.name}"),) for each in group]
+        return [(sha256(f"{seed}:{category}:{entry.name}"),) for entry in group]
     if by in MEANS:
-        owned = [[box for box in each.boxes if criterion in box.column] for each in group]
+        owned = [[box for box in entry.boxes if criterion in box.column] for entry in group]
         means = [[mean([card.marks[box.column[criterion]] for card in box.pool(by)]) for box in own] for own in owned]
-        return [(sum(each, Fraction(0)),) for each in means]
-    pools = [[card.points for box in each.boxes for card in box.pool(by)] for each in group]
+        return [(sum(values, Fraction(0)),) for values in means]
+    pools = [[card.points for box in entry.boxes for card in box.pool(by)] for entry in group]
     shortest = min(map(len, pools))
     if shortest == 0:
         return None
@@ -294,27 +294,27 @@ def settle(group: list[Entry], steps: Sequence[tuple[str, str | None]], seed: st
         return settle(group, later, seed)
     label = by if criterion is None else f"{by}:{criterion}"
     parts: dict[Any, list[Entry]] = defaultdict(list)
-    for each, value in zip(group, values, strict=True):
-        parts[value].append(each)
+    for entry, value in zip(group, values, strict=True):
+        parts[value].append(entry)
         shown = ",".join(item if by == "lot" else number_text(item) for item in value)
-        each.ties.append(f"{label}={shown}")
-    for each in group if len(parts) > 1 else []:
-        each.decided_by = label
+        entry.ties.append(f"{label}={shown}")
+    for entry in group if len(parts) > 1 else []:
+        entry.decided_by = label
     ordered = [parts[value] for value in sorted(parts, reverse=by != "lot")]
     return [smaller for part in ordered for smaller in settle(part, later, seed)]
 
 
 def rank(entries: Iterable[Entry], rules: Rules, seed: str | None) -> list[Entry]:
     """Return boxes or teams in their order, with ranks; those without a total come last."""
-    by_name = sorted(entries, key=lambda each: each.name)
-    ranked = sorted((each for each in by_name if each.total is not None), key=attrgetter("total"), reverse=True)
+    by_name = sorted(entries, key=lambda entry: entry.name)
+    ranked = sorted((entry for entry in by_name if entry.total is not None), key=attrgetter("total"), reverse=True)
     ordered: list[Entry] = []
     for _, level in groupby(ranked, key=attrgetter("total")):
         for group in settle(list(level), rules.steps, seed):
-            for each in group:
-                each.rank = len(ordered) + 1
+            for entry in group:
+                entry.rank = len(ordered) + 1
             ordered += group
-    return ordered + [each for each in by_name if each.total is None]
+    return ordered + [entry for entry in by_name if entry.total is None]
 
 
 Result = tuple[dict[str, list[Entry]], list[Entry]]  # the boxes by category, and the teams, in their order
@@ -329,12 +329,12 @@ def tally(rules: Mapping[str, Rules], boxes: Iterable[Entry], overall: Any, cont
         entered[box.category].append(box)
         teams[box.team].append(box)
     results = {category: rank(listed, rules[category], seed) for category, listed in entered.items()}
-    held, needs = [category for category in overall or () if entered[category]], contest["overall.needs"]
+    open_categories, needs = [category for category in overall or () if entered[category]], contest["overall.needs"]
     ranking = []
     for name, own in teams.items():
-        counting = [box for box in own if box.category in held]
+        counting = [box for box in own if box.category in open_categories]
         judged = [box for box in counting if box.total is not None]
-        eligible = needs == "any" or len(judged if needs == "all_judged" else counting) == len(held)
+        eligible = needs == "any" or len(judged if needs == "all_judged" else counting) == len(open_categories)
         total = sum((box.total or Fraction(0) for box in judged), Fraction(0))
         if any(box.status != "absent" for box in own):
             ranking.append(Entry(name, team=name, boxes=judged, total=total, eligible=eligible))
@@ -343,15 +343,15 @@ def tally(rules: Mapping[str, Rules], boxes: Iterable[Entry], overall: Any, cont
 
 def result_rows(result: Result) -> Iterator[list[Any]]:
     """Yield a row for each box, then for each team; lists where the text has several items."""
-    for each in [*(box for listed in result[0].values() for box in listed), *result[1]]:
-        total = None if each.total is None else number_text(each.total)
-        judged = each.status == "ranked"  # of penalty marks no card is named
-        counted = sorted(card.seat for card in each.kept) if judged else []
-        gone = each.gone if judged else []
+    for entry in [*(box for listed in result[0].values() for box in listed), *result[1]]:
+        total = None if entry.total is None else number_text(entry.total)
+        judged = entry.status == "ranked"  # of penalty marks no card is named
+        counted = sorted(card.seat for card in entry.kept) if judged else []
+        gone = entry.gone if judged else []
         why = [f"{rule}:{number_text(value)}:{number_text(limit)}" for _, (rule, value, limit) in gone]
-        box, eligible = (each.name, None) if each.status else (None, each.eligible)
-        head = [each.category, each.rank, box, each.team, total, each.status, each.decided_by]
-        yield [*head, counted, [card.seat for card, _ in gone], why, each.ties, eligible]
+        box, eligible = (entry.name, None) if entry.status else (None, entry.eligible)
+        head = [entry.category, entry.rank, box, entry.team, total, entry.status, entry.decided_by]
+        yield [*head, counted, [card.seat for card, _ in gone], why, entry.ties, eligible]
 
 
 def result_json(result: Result) -> str:
@@ -407,7 +407,7 @@ def read_boxes(files: Sequence[tuple[str, bytes]], contest: Rules, own: Mapping[
                 raise ValueError(f"{place}: box {number} has {len(box.cards)} cards already, or one of this seat")
             box.cards.append(rules.card([rules.mark(row[key], key, place) for key in rules.weights], seat))
         elif box.status or row["status"].casefold() not in STATUSES:
-            raise ValueError(f"{place} column status: write one for each box, {' or '.join(STATUSES)}")
+            raise ValueError(f"{place} column status: write one for a box, {' or '.join(STATUSES)}")
         else:
             box.status = row["status"].casefold()
     return list(boxes.values())
@@ -420,9 +420,9 @@ class Package:
         self.files, self.facts = files, json.loads(files["contest.json"])
         if self.facts["format"] != FORMAT:
             raise ValueError(f"this package is of format {self.facts['format']}; this program reads {FORMAT}")
-        held = [each for each in self.facts["categories"] if not each["cancelled"]]
-        self.rules = {each["key"]: read_rules(self.files[f"rules/{each['key']}.toml"].decode()) for each in held}
-        self.counting = [each["key"] for each in held if each["counts"]]
+        rows = [row for row in self.facts["categories"] if not row["cancelled"]]
+        self.rules = {row["key"]: read_rules(files[f"rules/{row['key']}.toml"].decode()) for row in rows}
+        self.counting = [row["key"] for row in rows if row["counts"]]
         number = sum(bool(re.fullmatch(r"public(-[0-9]+)?\.txt", name)) for name in files)
         self.publics = ["public.txt", *(f"public-{n}.txt" for n in range(2, number + 1))]
         lines = [line.split("\t") for line in self.files["draw.txt"].decode().split("\n")]
@@ -494,7 +494,7 @@ def check_lists(package: Package) -> Claims:
     categories = package.facts["categories"]
     for kind, key, listed in (("entries", "entry", teams), ("categories", "category", categories)):
         columns = ("number", "uid", "name") if kind == "entries" else ("key", "name")
-        table = {str(each[columns[0]]): [one_line(str(each[name])) for name in columns] for each in listed}
+        table = {str(row[columns[0]]): [one_line(str(row[name])) for name in columns] for row in listed}
         rows, holds = [row for row in corrections if key in row], len(table) == len(listed)
         for row in [*reversed(rows), package.head]:
             holds = holds and row[kind] == sha256("".join("\t".join(line) + "\n" for line in table.values()))
@@ -529,8 +529,8 @@ def check_noted(package: Package, noted: Mapping[str, str]) -> Claims:
 def load(path: Path) -> tuple[dict[str, bytes], int]:
     """Return the files of a zip or a folder, and how many names there are."""
     if path.is_dir():
-        paths = [each for each in path.rglob("*") if not each.is_dir() or each.is_symlink()]
-        files = {each.relative_to(path).as_posix(): each.read_bytes() if each.is_file() else b"" for each in paths}
+        paths = [file for file in path.rglob("*") if not file.is_dir() or file.is_symlink()]
+        files = {file.relative_to(path).as_posix(): file.read_bytes() if file.is_file() else b"" for file in paths}
         return files, len(files)
     with zipfile.ZipFile(path) as archive:
         infos = [info for info in archive.infolist() if not info.is_dir()]
@@ -555,7 +555,7 @@ def check(path: Path, noted: Mapping[str, str]) -> Claims:
 def run_tally(options: argparse.Namespace) -> str:
     """Return the result of the files that the options name. Raises ValueError or OSError."""
     contest = read_rules(Path(options.rules).read_text("utf-8-sig"))
-    named = (each.partition("=") for each in options.rules_for)
+    named = (option.partition("=") for option in options.rules_for)
     own = {category: read_rules(Path(path).read_text("utf-8-sig")) for category, _, path in named}
     files = [(path, Path(path).read_bytes()) for path in (options.tally, options.turnins) if path]
     boxes = read_boxes(files, contest, own)
@@ -592,7 +592,7 @@ def main() -> int:
         print(f"{'holds' if holds else 'FAILS'}  {text}")
     if not noted:
         print("note   Only a value noted on the day (--draw, --log, --sum) shows that not all of it was replaced.")
-    print("note   Not checked here: drawing again, and what the logs say of each card and turn-in; see FORMAT.txt.")
+    print("note   Not checked here: drawing again, and what the logs say of cards and turn-ins; see FORMAT.txt.")
     return 0 if all(holds for holds, _ in claims) else 1
 
 

@@ -142,7 +142,12 @@ def resummed(files, **changed):
         ("labels.csv", b"saw it", b"say it", "labels.csv is not what the log"),
         ("public.txt", b"draw\t1", b"draw\t2", "does not name one draw"),
         ("rules/chicken.toml", b"Taste", b"Tasty", "Not as they were fixed at the draw: rules/chicken.toml"),
-        ("rules/contest.toml", b"needs_all = true", b"needs_all = false", "fixed at the draw: rules/contest.toml"),
+        (
+            "rules/contest.toml",
+            b'needs = "all_judged"',
+            b'needs = "all_entered"',
+            "fixed at the draw: rules/contest.toml",
+        ),
         ("contest.json", b'"counts": true', b'"counts": false', "What was tallied is not what the log"),
     ],
 )

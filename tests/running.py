@@ -33,7 +33,7 @@ def run_day(
     taken back, a box disqualified and a team disqualified by one of its boxes, a correction. `before` prepares the
     contest for its draw; with a reason in `redrawn` the boxes are drawn again, with `changes`.
     """
-    contest = make_contest(**{"teams": 6, "tables": 2, "seats": 6, "rules": "weighted-nine", **fields})
+    contest = make_contest(**{"teams": 6, "tables": 2, "seats": 6, "rules": "uneven-weights", **fields})
     before(contest)
     make_draw(contest=contest, by="organiser")
     if redrawn:

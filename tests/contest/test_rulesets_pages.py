@@ -42,7 +42,7 @@ def test_the_shipped_sets_are_there_after_migrating_and_only_once():
         "plain-points",
         "trimmed-panel",
         "four-criteria",
-        "weighted-nine",
+        "uneven-weights",
         "liking-scale",
     ]
 
@@ -68,9 +68,9 @@ def test_a_set_is_shown_in_words_and_as_its_document(client, account):
 
 
 def test_what_is_downloaded_is_the_document_to_the_byte(client, account):
-    answer = client.get(f"/rules/{shipped_rule_set('weighted-nine').pk}/rule-set.toml")
-    assert answer.content.decode() == shipped_text("weighted-nine")
-    assert answer["Content-Disposition"] == 'attachment; filename="weighted-nine-example.toml"'
+    answer = client.get(f"/rules/{shipped_rule_set('uneven-weights').pk}/rule-set.toml")
+    assert answer.content.decode() == shipped_text("uneven-weights")
+    assert answer["Content-Disposition"] == 'attachment; filename="uneven-weights-example.toml"'
 
 
 def upload(client, text, name="mine.toml"):
@@ -149,7 +149,7 @@ def test_the_form_of_a_set_sent_back_unchanged_changes_nothing(client, account, 
 
 
 def test_weights_keep_every_decimal_through_the_form(client, account):
-    client.post(f"/rules/{shipped_rule_set('weighted-nine').pk}/copy/")
+    client.post(f"/rules/{shipped_rule_set('uneven-weights').pk}/copy/")
     made = RuleSet.objects.get(owner=account)
     client.post(f"/rules/{made.pk}/edit/", filled(made))
     made.refresh_from_db()

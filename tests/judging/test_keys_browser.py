@@ -7,6 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from playwright.sync_api import expect
 
+from contest.rules.ruleset import shipped_text
 from judging.models import Reading
 from tests.factories import client_for, make_card, make_drawn
 from tests.judging.pages import address, fill, sheet_address
@@ -128,7 +129,10 @@ def test_digits_that_would_be_lost_are_asked_about_once(desk, page, live_server)
 
 
 def test_a_digit_off_the_scale_stops_at_the_key(desk, page):
-    contest = make_drawn(teams=3, rules="weighted-nine")  # 2 to 9; the 1 is a penalty, given by ruling alone
+    contest = make_drawn(teams=3)
+    rules = shipped_text("taste-double").replace('1 = "unfit to serve"', "")
+    # 2 to 9; the 1 is a penalty, given by ruling alone.
+    contest.categories.update(frozen_rules=rules.replace("lowest = 1", "lowest = 2\npenalty = 1"))
     keys = desk(contest, sheet_address(contest))
     keys("0")
     expect(page.locator(".refused-key")).to_have_text("0 is no mark here: 2 to 9.")

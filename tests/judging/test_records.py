@@ -28,7 +28,7 @@ def rule(contest, kind, scope, number, seat=None, **fields):
 
 @pytest.fixture
 def contest():
-    contest = make_drawn(make_contest(teams=4, seats=4, rules="weighted-nine"))
+    contest = make_drawn(make_contest(teams=4, seats=4, rules="uneven-weights"))
     take_in(contest)
     mark_everything(contest)
     return contest
@@ -58,20 +58,20 @@ def test_halves_stay_exact(contest):
 def test_a_penalty_on_a_criterion_reaches_every_card_of_the_box_and_no_other_box(contest):
     rule(contest, "penalty", "criterion", "201", criterion="appearance")
     records = sealed_records(contest)
-    assert cards(records, "201") == {"A": (1, 7, 6), "B": (1, 6, 6), "C": (1, 7, 6), "D": (1, 6, 6)}
+    assert cards(records, "201") == {"A": (0, 7, 6), "B": (0, 6, 6), "C": (0, 7, 6), "D": (0, 6, 6)}
     assert cards(records, "202")["A"] == (7, 8, 7)
 
 
 def test_a_penalty_on_a_card_reaches_that_card_alone(contest):
     rule(contest, "penalty", "card", "201", "B")
     assert cards(sealed_records(contest), "201") == {
-        "A": (6, 7, 6), "B": (1, 1, 1), "C": (6, 7, 6), "D": (6, 6, 6),
+        "A": (6, 7, 6), "B": (0, 0, 0), "C": (6, 7, 6), "D": (6, 6, 6),
     }  # fmt: skip
 
 
 def test_a_penalty_on_a_box_reaches_every_mark(contest):
     rule(contest, "penalty", "box", "201")
-    assert set(cards(sealed_records(contest), "201").values()) == {(1, 1, 1)}
+    assert set(cards(sealed_records(contest), "201").values()) == {(0, 0, 0)}
 
 
 def test_a_penalty_where_the_rules_have_none_is_said():

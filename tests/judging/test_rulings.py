@@ -122,7 +122,7 @@ def closing_texts(contest):
 def test_a_penalty_needs_a_penalty_mark(contest):
     with pytest.raises(RulingRefused, match="have no penalty mark"):
         put(contest, "penalty", "box")
-    with_penalty = make_drawn(teams=3, rules="weighted-nine")
+    with_penalty = make_drawn(teams=3, rules="uneven-weights")
     put(with_penalty, "penalty", "criterion", criterion="appearance")
     put(with_penalty, "penalty", "card", seat=seat_of(with_penalty))
     put(with_penalty, "penalty", "box")
@@ -194,7 +194,7 @@ def test_the_form_offers_what_the_rules_give_and_says_what_they_do_not(contest, 
     text = judge.get(address(contest, "rulings"), {"box": "201"}).content.decode()
     assert "No penalty marks: the rules of chicken have none." in text
     assert 'value="penalty-box"' not in text
-    other = make_drawn(teams=3, rules="weighted-nine")
+    other = make_drawn(teams=3, rules="uneven-weights")
     text = client_for(other, "head_judge").get(address(other, "rulings"), {"box": "201"}).content.decode()
     assert 'value="penalty-box"' in text
     assert '<option value="taste">Taste</option>' in text

@@ -66,7 +66,7 @@ def test_json(folder, capsys):
                     "total": "193.5",  # (27 + 16) × 4.5
                     "status": "ranked",
                     "counted": ["1", "2", "3", "4", "5"],
-                    "dropped": [{"seat": "6", "why": "the lowest of six cards, 22.5"}],
+                    "dropped": [{"seat": "6", "why": "lowest:22.5:36"}],
                     "decided_by": None,
                 },
                 {
@@ -98,7 +98,7 @@ def test_csv(folder, capsys):
     _, out, _ = run(capsys, "--format", "csv")
     box, team = csv.DictReader(io.StringIO(out))
     assert (box["category"], box["rank"], box["box"], box["total"]) == ("ribs", "1", "482", "193.5")
-    assert (box["counted"], box["dropped"], box["why"]) == ("1 2 3 4 5", "6", "the lowest of six cards, 22.5")
+    assert (box["counted"], box["dropped"], box["why"]) == ("1 2 3 4 5", "6", "lowest:22.5:36")
     assert (team["category"], team["rank"], team["team"], team["eligible"]) == ("overall", "1", "Team Alder", "yes")
 
 
@@ -118,7 +118,7 @@ def test_turnins_teams_and_overall(folder, capsys):
         ["ribs,202,absent,Team Alder", "ribs,203,Late,", "dessert,301,accepted,Team Cedar", "chicken,101,accepted,"],
         header="category,box,status,team",
     )
-    status, out, err = run(capsys, "--turnins", "turnins.csv")
+    status, out, err = run(capsys, "--turnins", "turnins.csv", "--overall", "chicken,ribs,dessert")
     found = json.loads(out)
     assert status == 0
     assert err == "note: box 203 in ribs is late: its two cards are ignored\n"
@@ -133,9 +133,10 @@ def test_turnins_teams_and_overall(folder, capsys):
         ("Team Alder", 2, "202.5", False),
         ("Team Cedar", 3, "0", False),
     ]
-    _, out, _ = run(capsys, "--turnins", "turnins.csv", "--overall", "chicken, ribs")
+    arguments = ["--turnins", "turnins.csv", "--rules-for", "dessert=rules.toml", "--overall", "chicken, ribs"]
+    _, out, _ = run(capsys, *arguments)
     eligible = {team["team"]: team["eligible"] for team in json.loads(out)["overall"]}
-    assert eligible == {"Team Birch": True, "Team Alder": True, "Team Cedar": False}
+    assert eligible == {"Team Birch": True, "Team Alder": False, "Team Cedar": False}  # no place in ribs
 
 
 def test_a_category_with_rules_of_its_own(folder, capsys):
@@ -235,6 +236,40 @@ def test_bad_turnins(folder, capsys, rows, said):
     assert refused(capsys, "--turnins", "turnins.csv") == said
 
 
+SLIPS = {
+    "chickn,850,disqualified": "turnins.csv row 2 column category: no card, --rules-for or --overall names chickn; did you mean chicken?",
+    "brisket,850,disqualified": "turnins.csv row 2 column category: no card, --rules-for or --overall names brisket; known are chicken and ribs",
+    "ribs,850,disqualified": "turnins.csv row 2 column category: box 850 has cards under chicken, cards.csv row 2; correct the category or the box",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("row", SLIPS)
+def test_turnin_that_would_miss_its_box_is_refused(folder, capsys, row):
+    write("cards.csv", [*cards("850", [9] * 6, category="chicken"), *cards("201", [8] * 6)])
+    write("turnins.csv", [row], header="category,box,status")
+    assert refused(capsys, "--turnins", "turnins.csv") == SLIPS[row]
+
+
+def test_turnins_without_cards_stay_good_input(folder, capsys):
+    write("cards.csv", [*cards("850", [9] * 6, category="chicken"), *cards("201", [8] * 6)])
+    rows = ["chicken,851,absent", "ribs,202,late", "ribs,203,accepted", "pork,301,absent"]
+    write("turnins.csv", rows, header="category,box,status")
+    status, out, _ = run(capsys, "--turnins", "turnins.csv", "--rules-for", "pork=rules.toml")
+    assert status == 0
+    assert {box["box"]: box["status"] for box in json.loads(out)["categories"]["ribs"]} == {
+        "201": "ranked",
+        "202": "late",
+        "203": "short",
+    }
+
+
+def test_box_numbers_used_in_every_category_stay_good_input(folder, capsys):
+    write("cards.csv", [*cards("1", [9] * 6, category="chicken"), *cards("1", [8] * 6), *cards("2", [7] * 6)])
+    write("turnins.csv", ["chicken,2,absent"], header="category,box,status")
+    status, out, _ = run(capsys, "--turnins", "turnins.csv")
+    assert (status, [box["status"] for box in json.loads(out)["categories"]["chicken"]]) == (0, ["ranked", "absent"])
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -309,7 +344,7 @@ def test_damaged_files_are_tallied_or_refused_in_one_line(folder, capsys):
     """Whatever happens to the bytes: an answer, or one line and nothing else."""
     draw = random.Random("damage")
     write("cards.csv", [*cards("482", [9, 9, 9, 8, 8, 5], team="A"), *cards("157", [8] * 6, team="B")], header=TEAMS)
-    write("turnins.csv", ["ribs,482,late,A", "pork,105,absent,B"], header="category,box,status,team")
+    write("turnins.csv", ["ribs,482,late,A", "ribs,105,absent,C"], header="category,box,status,team")
     sound = {name: Path(name).read_bytes() for name in ("cards.csv", "turnins.csv", "rules.toml")}
     ends = set()
     for _ in range(600):

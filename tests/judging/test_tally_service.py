@@ -2,17 +2,25 @@
 
 import hashlib
 import json
+import sys
 from decimal import Decimal
+from types import FunctionType
 
 import pytest
 
 from contest.day import Todo
 from contest.models import Contest, LogRow
-from contest.rules.ruleset import parse
-from judging.frozen import canonical
+from contest.rules import say
+from contest.rules.ruleset import in_words, parse, tie_break_text
+from contest.rules.say import number_text, total_text
+from judging.frozen import canonical, outcome_of
 from judging.models import Mark, Reading, Tally
 from judging.records import closing_records
+from judging.rules import workings
+from judging.rules.standings import box_standings, read_outcome
 from judging.rules.tally import Box, Card, tally
+from judging.rules.tally_csv import result_csv
+from judging.rules.workings import box_working
 from judging.services.cards import SheetRefused, hand_in_sheet
 from judging.services.rulings import rule
 from judging.services.tally import TallyRefused, close_tally, lock_marks, revise, sign_off, unlock_marks
@@ -153,11 +161,68 @@ def test_closing_freezes_inputs_standings_and_workings(contest):
     assert (best["box"], best["rank"], best["total"], best["status"]) == ("203", 1, "184", "ranked")
     assert best["team"] == str(contest.boxes.get(number="203").pairing.entry.number)
     assert len(best["counted"]) == 5
-    assert "Total 184." in best["working"]
-    assert not any("seat" in line.lower() and "Table" in line for line in best["public_working"])
+    (dropped,) = best["dropped"]
+    assert (dropped["rule"], dropped["value"], dropped["limit"]) == ("lowest", "36", "36")
+    box, cards = kept.standings.categories[0].boxes[0], kept.source.box("chicken", "203").cards
+    assert "Total 184." in box_working(box, cards, kept.source.rules("chicken"))
+    public = box_working(box, cards, kept.source.rules("chicken"), public=True)
+    assert not any("seat" in line.lower() and "Table" in line for line in public)
     assert set(kept.outcome["teams"]) == {"1", "2", "3", "4", "5", "6"}
     assert [team["rank"] for team in kept.outcome["overall"]] == [1, 2, 3, 4, 5, 6]
     assert kept.outcome["champions"] == [team["team"] for team in kept.outcome["overall"][:2]]
+
+
+def texts_in(value):
+    """Every text in a JSON value, names of keys left out."""
+    if isinstance(value, str):
+        return [value]
+    nested = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return [text for part in nested for text in texts_in(part)]
+
+
+def test_stored_outcome_holds_no_sentence(contest):
+    with unguarded():
+        Mark.objects.update(value=5)  # ties, so that every kind of fact is there
+    made = close_tally(contest=contest, by="head judge")
+    outcome = dict(made.outcome)
+    names = {*outcome.pop("teams").values(), *(category["name"] for category in outcome["categories"])}
+    texts = set(texts_in(outcome)) - names
+    assert "lot" in texts
+    assert [text for text in texts if " " in text] == []
+    assert read_outcome(json.loads(json.dumps(made.outcome))).document() == made.outcome
+
+
+def reword_everything(monkeypatch):
+    """Make every function that words a result say something else, wherever it was imported to."""
+    modules = [
+        module for name, module in sys.modules.items() if name.split(".")[0] in ("contest", "judging", "reports")
+    ]
+    say = {say.count, say.counted, say.ordinal, say.sentence, say.listed, say.rounded_text, tie_break_text, in_words}
+    spoken = say | {function for function in vars(workings).values() if isinstance(function, FunctionType)}
+    exact = {workings.weighted, total_text, number_text}
+    for module in modules:
+        for name, value in list(vars(module).items()):
+            if isinstance(value, FunctionType) and value in spoken - exact:
+                monkeypatch.setattr(module, name, lambda *args, **more: "another wording")
+
+
+def test_rewording_every_sentence_changes_nothing_stored(contest, monkeypatch):
+    with unguarded():
+        Mark.objects.filter(reading__card__box__category__key="ribs").update(value=5)
+    records = closing_records(contest)
+    names = {"category_names": {"chicken": "Chicken", "ribs": "Ribs"}, "team_names": {str(n): str(n) for n in range(9)}}
+    outcome, printed = outcome_of(records, records.tally(), **names), result_csv(records.tally())
+    box = box_standings(records.tally().categories["chicken"])[0]
+    said = workings.box_working(box, records.cards_of("chicken", box.box), records.rules["chicken"])
+    reword_everything(monkeypatch)
+    assert outcome_of(records, records.tally(), **names) == outcome
+    assert result_csv(records.tally()) == printed
+    # The sentences did change.
+    assert said != workings.box_working(box, records.cards_of("chicken", box.box), records.rules["chicken"])
+    assert (
+        close_tally(contest=contest, by="head judge").outcome["categories"][0]["boxes"]
+        == (outcome["categories"][0]["boxes"])
+    )
 
 
 def test_the_log_of_cards_never_names_a_team_nor_a_hash_of_one(contest):

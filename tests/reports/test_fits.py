@@ -40,10 +40,10 @@ def test_shares_and_points_of_a_card():
 
 
 def test_a_penalty_is_no_judges_opinion():
-    """Weighted nine: marks 2–9, a penalty of 1."""
+    """Uneven weights: marks 1 to 20, a penalty of 0."""
     from decimal import Decimal
 
-    found = shares([Decimal(1), Decimal(9), Decimal(2)], rules("weighted-nine"))
+    found = shares([Decimal(0), Decimal(20), Decimal(1)], rules("uneven-weights"))
     assert found == {"taste": 1.0, "tenderness": 0.0}
 
 
@@ -96,15 +96,14 @@ def test_a_sealed_contest_is_not_read():
 def test_a_penalised_box_is_left_out_and_its_total_stands():
     season = make_season(2, published=False)
     for contest in season.contests.all():
-        Contest.objects.filter(pk=contest.pk).update(rule_set=make_rule_set("weighted-nine"))
-        contest.categories.update(frozen_rules=make_rule_set("weighted-nine").document)
+        Contest.objects.filter(pk=contest.pk).update(rule_set=make_rule_set("uneven-weights"))
+        contest.categories.update(frozen_rules=make_rule_set("uneven-weights").document)
     box = Box.objects.filter(contest=season.contests.first(), category__key="ribs").first()
     contest = box.contest
     Ruling.objects.create(
         contest=contest, kind="penalty", scope="criterion", criterion="appearance", box=box, reason="garnish", by="hj"
     )
     for each in season.contests.all():
-        _raise_ones(each)
         put_out(each)
     cards = season_cards(contests_of(group_key(contest)))
     own = [row for row in cards.rows if row.box == box.number and row.contest == str(contest.uid)]
@@ -115,15 +114,6 @@ def test_a_penalised_box_is_left_out_and_its_total_stands():
     assert f"{contest.uid}|ribs|{box.number}" not in fit.result["boxes"]
     taste = SeverityFit.objects.get(response="taste")
     assert f"{contest.uid}|ribs|{box.number}" in taste.result["boxes"]
-
-
-def _raise_ones(contest):
-    """The scale of weighted nine begins at two."""
-    from judging.models import Mark
-    from tests.factories import unguarded
-
-    with unguarded():
-        Mark.objects.filter(reading__card__box__contest=contest, value__lt=2).update(value=2)
 
 
 def test_a_further_result_or_another_judge_makes_the_fits_out_of_date():

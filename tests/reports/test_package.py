@@ -138,7 +138,7 @@ def resummed(files, **changed):
         ("labels.csv", b"saw it", b"say it", "labels.csv is not what the log"),
         ("public.txt", b"draw\t1", b"draw\t2", "does not name one draw"),
         ("rules/chicken.toml", b"Taste", b"Tasty", "Not as they were fixed at the draw: rules/chicken.toml"),
-        ("rules/contest.toml", b"needs_all = true", b"needs_all = false", "fixed at the draw: rules/contest.toml"),
+        ("rules/contest.toml", b'"all_judged"', b'"all_entered"', "fixed at the draw: rules/contest.toml"),
         ("contest.json", b'"counts": true', b'"counts": false', "The scoring data is not what the log"),
     ],
 )

@@ -228,8 +228,8 @@ def _run_elsewhere() -> Elsewhere:
             uid=contest.uid,
             uids={number: team.uid for number, team in teams.items()},
             names=[team.name for team in teams.values()],
-            outcome=tally.outcome,
-            inputs=tally.inputs,
+            outcome=tally.standings,
+            inputs=tally.source,
             fingerprint=contest.draws.last().fingerprint,
         )
         transaction.set_rollback(True)
@@ -257,17 +257,17 @@ def test_a_team_known_by_its_uid_is_kept_at_once(elsewhere):
     assert answer.status_code == 302
     boxes = {box.key: box for box in past_boxes(team)}
     expected = {
-        group["key"]: (box["rank"], sum(each["rank"] is not None for each in group["boxes"]), box["total"] or "")
-        for group in elsewhere.outcome["categories"]
-        for box in group["boxes"]
-        if box["team"] == "3"
+        category.key: (box.rank, sum(other.rank is not None for other in category.boxes), box.total or "")
+        for category in elsewhere.outcome.categories
+        for box in category.boxes
+        if box.team == "3"
     }
     assert {key: (box.place, box.field, box.total) for key, box in boxes.items()} == expected
     assert all(box.has_field and box.contest == str(elsewhere.uid) for box in boxes.values())
     assert "verified" in client.get(page("past", team)).content.decode()
     assert not TeamAlias.objects.exists()
-    # Weighted nine: five cards of 9 × (0.56 + 2.2972 + 1.1428) = 36 each
-    assert {box.possible for box in boxes.values()} == {"180"}
+    # Uneven weights: five cards of 20 × (0.6875 + 1.9125 + 1.15) = 75 each
+    assert {box.possible for box in boxes.values()} == {"375"}
 
 
 def test_the_field_is_kept_without_names(elsewhere):
@@ -278,15 +278,15 @@ def test_the_field_is_kept_without_names(elsewhere):
     assert not [name for name in elsewhere.names if name in stored]
     assert kept.pending is None
     rows = imported(team)
-    accepted = [box for box in elsewhere.inputs["boxes"] if box["status"] == "accepted"]
-    assert len(rows) == sum(len(box["cards"]) for box in accepted) > 30
-    assert {row.team for row in rows} == {str(elsewhere.uids[int(box["team"])]) for box in accepted}
+    accepted = [box for box in elsewhere.inputs.boxes if box.status == "accepted"]
+    assert len(rows) == sum(len(box.cards) for box in accepted) > 30
+    assert {row.team for row in rows} == {str(elsewhere.uids[int(box.team)]) for box in accepted}
     assert str(team.uid) in {row.team for row in rows}
     row = rows[0]
     assert row.judge == f"{elsewhere.uid}:{row.table}{row.seat}"
-    # Weighted nine: marks 2 to 9, so a share is (mark − 2) / 7; the weights add up to 4.
-    weights = {"appearance": 0.56, "taste": 2.2972, "tenderness": 1.1428}
-    assert row.shares["weighted"] == pytest.approx(sum(weights[key] * row.shares[key] for key in weights) / 4)
+    # Uneven weights: marks 1 to 20, so a share is (mark − 1) / 19; the weights add up to 3.75.
+    weights = {"appearance": 0.6875, "taste": 1.9125, "tenderness": 1.15}
+    assert row.shares["weighted"] == pytest.approx(sum(weights[key] * row.shares[key] for key in weights) / 3.75)
 
 
 def test_an_imported_field_can_be_fitted():

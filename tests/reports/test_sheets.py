@@ -88,7 +88,7 @@ def test_a_sheet_holds_no_other_teams_boxes(contest, client):
 
 
 def test_a_penalty_stands_on_the_sheet_as_it_counted(client):
-    contest = make_drawn(make_contest(teams=3, seats=6, rules="weighted-nine"))
+    contest = make_drawn(make_contest(teams=3, seats=6, rules="uneven-weights"))
     take_in(contest)
     mark_everything(contest)
     from judging.models import Ruling
@@ -99,8 +99,8 @@ def test_a_penalty_stands_on_the_sheet_as_it_counted(client):
     )
     put_out(contest)
     text = client.get(sheet_of(box.pairing.entry)).content.decode()
-    assert text.count('<td class="fig">1</td>') == 6
-    assert Mark.objects.filter(value=1).count() == 0
+    assert text.count('<td class="fig">0</td>') == 6
+    assert Mark.objects.filter(value=0).count() == 0
 
 
 def test_the_organiser_gets_the_links_after_publishing(contest):

@@ -265,8 +265,7 @@ def _check_as_is(total: _Table, drop: Drop, per_entry: int) -> None:
     if DROPS[drop.rule].outlier:
         raise total.refuse(
             "when_short",
-            f"a card dropped by {drop.rule} would cost the box all the points of that card, however low; "
-            'write "scale", or total.of = "mean"',
+            f'a box would lose all the points of a card that {drop.rule} drops; write "scale", or total.of = "mean"',
         )
     # A box one card short keeps all its cards, and so counts more of them than a full box may.
     full = per_entry - drop.count * DROPS[drop.rule].ends
@@ -302,9 +301,8 @@ def _tie_breaks(top: _Table, criteria: Sequence[Criterion]) -> tuple[TieBreak, .
 def _needs(top: _Table) -> str:
     overall = top.values.get("overall")
     if isinstance(overall, Mapping) and "needs_all" in overall:
-        raise RuleSetError(
-            "overall.needs_all", overall["needs_all"], f"now called needs; write needs = {_choices(NEEDS)}"
-        )
+        fix = f"this key is now called needs; write needs = {_choices(NEEDS)}"
+        raise RuleSetError("overall.needs_all", overall["needs_all"], fix)
     return top.table("overall", ("needs",)).choice("needs", NEEDS, "all_judged")
 
 

@@ -34,12 +34,12 @@ penalty = 1
 [[criterion]]
 key = "appearance"
 name = "Appearance"
-weight = "0.5600"
+weight = "0.5625"
 step = 0.5
 [[criterion]]
 key = "taste"
 name = "Taste"
-weight = 2.2972
+weight = 2.3125
 [cards]
 per_entry = 6
 fewest = 4
@@ -60,7 +60,7 @@ criterion = "taste"
 [[tie_break]]
 by = "lot"
 [overall]
-needs_all = true
+needs = "all_judged"
 """
 
 
@@ -73,12 +73,12 @@ def test_a_whole_document():
     assert rules.scale.penalty == 1
     assert rules.scale.words == ((Decimal(9), "outstanding"),)
     assert [(c.key, c.weight, c.step) for c in rules.criteria] == [
-        ("appearance", Decimal("0.5600"), Decimal("0.5")),
-        ("taste", Decimal("2.2972"), None),
+        ("appearance", Decimal("0.5625"), Decimal("0.5")),
+        ("taste", Decimal("2.3125"), None),
     ]
     assert (rules.per_entry, rules.fewest, rules.full_counted) == (6, 4, 5)
     assert [step.label for step in rules.tie_breaks] == ["counted_criterion:taste", "lot"]
-    assert (rules.disqualified, rules.late, rules.needs_all) == ("penalty_marks", "unranked", True)
+    assert (rules.disqualified, rules.late, rules.needs) == ("penalty_marks", "unranked", "all_judged")
 
 
 def test_what_may_be_left_out():
@@ -87,7 +87,7 @@ def test_what_may_be_left_out():
         "[cards]\nper_entry = 3\nfewest = 3\n"
     )
     assert (rules.scale.step, rules.drop.rule, rules.total_of, rules.total_when_short) == (1, "none", "sum", "scale")
-    assert (rules.late, rules.disqualified, rules.tie_breaks, rules.needs_all) == ("unranked", "unranked", (), True)
+    assert (rules.late, rules.disqualified, rules.tie_breaks, rules.needs) == ("unranked", "unranked", (), "all_judged")
     assert rules.criteria[0].name == "Taste"
     assert (rules.drop.alpha, rules.drop.limit) == (Decimal("0.05"), Decimal("3.5"))
 
@@ -106,7 +106,7 @@ def test_the_shipped_sets_are_the_six():
         "plain-points",
         "trimmed-panel",
         "four-criteria",
-        "weighted-nine",
+        "uneven-weights",
         "liking-scale",
     ]
     assert [rules.name for rules in shipped().values()] == [
@@ -114,15 +114,16 @@ def test_the_shipped_sets_are_the_six():
         "Plain points",
         "Trimmed panel",
         "Four criteria",
-        "Weighted nine (example)",
+        "Uneven weights (example)",
         "Liking scale",
     ]
     plain = shipped()["plain-points"]
     assert (plain.scale.lowest, plain.scale.highest, plain.per_entry, plain.fewest) == (1, 10, 6, 3)
     assert (plain.drop.rule, plain.total_of) == ("none", "mean")
-    nine = shipped()["weighted-nine"]
-    assert (nine.scale.lowest, nine.scale.highest, nine.scale.penalty) == (2, 9, 1)
-    assert [c.weight for c in nine.criteria] == [Decimal("0.5600"), Decimal("2.2972"), Decimal("1.1428")]
+    uneven = shipped()["uneven-weights"]
+    assert (uneven.scale.lowest, uneven.scale.highest, uneven.scale.penalty) == (1, 20, 0)
+    assert [c.weight for c in uneven.criteria] == [Decimal("0.6875"), Decimal("1.9125"), Decimal("1.15")]
+    assert "type the scale and weights of your book" in uneven.about
     assert shipped()["four-criteria"].scale.step == Decimal("0.5")
     with pytest.raises(KeyError):
         shipped_text("../ruleset")
@@ -143,7 +144,7 @@ def test_peryam_and_pilgrims_words():
     ]
 
 
-@pytest.mark.parametrize("key", ["taste-double", "trimmed-panel", "weighted-nine"])
+@pytest.mark.parametrize("key", ["taste-double", "trimmed-panel"])
 def test_the_nine_point_sets_have_a_word_for_every_mark(key):
     rules = shipped()[key]
     assert [mark for mark, _ in rules.scale.words] == list(range(9, int(rules.scale.lowest) - 1, -1))
@@ -160,10 +161,10 @@ def test_taste_double_in_words():
         "With fewer than six cards no card is dropped, and the sum is scaled to five cards (sum × 5 ÷ cards counted).",
         "A box with fewer than four cards waits for the head judge's ruling and has no place until then.",
         "A box that is late or disqualified has no place.",
-        "A tie is broken by the first of these that differs: taste over the counted cards, tenderness over the "
-        "counted cards, appearance over the counted cards, the points of the dropped cards, a lot.",
-        "The overall order adds each team's totals over the counting categories; grand champion and reserve must "
-        "have entered every one that was held.",
+        "A tie is broken by the first of these that differs: average taste of the counted cards, average tenderness "
+        "of the counted cards, average appearance of the counted cards, average points of the dropped cards, a lot.",
+        "The overall order adds each team's totals over the counting categories. Grand champion and reserve need a "
+        "box with a place in every counting category that was held.",
     ]
 
 
@@ -171,7 +172,8 @@ def test_every_rule_has_its_words():
     base = document()
     for rule in ("none", "lowest", "highest", "highest_and_lowest", "grubbs", "median_distance"):
         for count in (0, 1) if rule == "highest_and_lowest" else (0, 1, 2):
-            for of, short in (("sum", "scale"), ("mean", "scale"), ("sum", "as_is")):
+            allowed = [("sum", "scale"), ("mean", "scale"), ("sum", "as_is")]
+            for of, short in allowed[:2] if rule in ("grubbs", "median_distance") else allowed:
                 base["drop"] |= {"rule": rule, "count": count, "when_short": "drop"}
                 base["total"] = {"of": of, "when_short": short}
                 sentences = in_words(from_document(base))
@@ -253,7 +255,8 @@ REFUSALS = [
     ("tie_break.0.criterion", DELETE, 'tie_break[1].criterion is missing: write "appearance" or "taste"'),
     ("tie_break.0.criterion", "smoke", 'tie_break[1].criterion = "smoke": write "appearance" or "taste"'),
     ("tie_break.1.criterion", "taste", 'tie_break[2].criterion = "taste": delete it'),
-    ("overall.needs_all", "yes", 'overall.needs_all = "yes": write true or false'),
+    ("overall.needs_all", True, 'overall.needs_all = true: this key is now called needs; write needs = "all_judged"'),
+    ("overall.needs", "yes", 'overall.needs = "yes": write "all_judged", "all_entered" or "any"'),
 ]
 
 
@@ -286,7 +289,6 @@ def test_refusals(path, value, said):
         ("highest_and_lowest", 1, "keep", False),
         ("highest_and_lowest", 1, "drop", True),
         ("lowest", 2, "drop", True),
-        ("grubbs", 2, "keep", True),  # the full number of a statistical rule is per_entry
     ],
 )
 def test_as_is_is_refused_where_a_short_box_counts_more_cards(rule, count, when_short, accepted):
@@ -300,6 +302,27 @@ def test_as_is_is_refused_where_a_short_box_counts_more_cards(rule, count, when_
         from_document(changed)
     changed["total"]["of"] = "mean"  # a mean needs no scaling
     assert isinstance(from_document(changed), RuleSet)
+
+
+@pytest.mark.parametrize("rule", ["grubbs", "median_distance"])
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_as_is_is_refused_where_an_outlier_would_cost_its_points(rule, count):
+    changed = document()
+    changed["drop"] = {"rule": rule, "count": count, "when_short": "drop"}
+    changed["total"] = {"of": "sum", "when_short": "as_is"}
+    with pytest.raises(
+        RuleSetError, match=rf'total\.when_short = "as_is": a card dropped by {rule} would cost the box'
+    ):
+        from_document(changed)
+    changed["total"]["of"] = "mean"
+    assert isinstance(from_document(changed), RuleSet)
+
+
+@pytest.mark.parametrize("needs", ["all_judged", "all_entered", "any"])
+def test_needs_survives_writing_and_reading(needs):
+    rules = from_document(document() | {"overall": {"needs": needs}})
+    assert rules.needs == needs
+    assert parse(to_toml(rules)) == rules
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """Totals, drops and ties worked out by hand from the rules' text."""
 
 import hashlib
+from decimal import Decimal
 from fractions import Fraction
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from contest.rules.ruleset import DROPS, TIE_BREAKS, from_document, shipped, to_document
 from judging.rules import drops, ties
 from judging.rules.tally import Box, Card, LotNeeded, tally, to_json, total_text
+from judging.rules.workings import ignored_text
 from tests.judging.rules.helpers import box, one_criterion, result, results
 
 
@@ -115,8 +117,8 @@ TABLE = {
     ("median_distance", "drop"): {
         "full, apart": ("", "37"),  # 0.6745 × 4.5 ÷ 1.5 = 2.02
         "full, all equal": ("", "42"),  # no spread
-        "full, one low": ("", "41"),  # MAD 0: none goes
-        "full, one high": ("", "19"),
+        "full, one low": ("6", "48"),  # MAD 0: 0.7979 × 7 ÷ (7 ÷ 6) = 4.79; 40 × 6 ÷ 5
+        "full, one high": ("6", "12"),
         "full, two low": ("5", "42"),  # median 8, MAD 1: 0.6745 × 7 = 4.72; of equals the earlier; 35 × 6 ÷ 5
         "short by one": ("", "38.4"),  # 0.6745 × 5 ÷ 1 = 3.37
         "short by two": ("", "39"),
@@ -158,7 +160,7 @@ def test_the_card_order_decides_which_of_equal_cards_goes():
     # Taste double: appearance 1, taste 2, tenderness 1.5. Cards (3, 6, 4) and (5, 5, 4) both weigh 21.
     rules = shipped()["taste-double"]
     found = result(rules, [(9, 9, 9), (5, 5, 4), (9, 9, 9), (3, 6, 4), (9, 9, 9), (9, 9, 9)])
-    assert found.dropped == (("4", "the lowest of six cards, 21; of equal cards the first by marks, then seat, goes"),)
+    assert found.dropped == (("4", "lowest", "21", "21"),)
     # The same marks twice: the first seat as text, so "10" before "2".
     cards = tuple(Card(seat, (5, 5, 5)) for seat in ("2", "10", "3", "4", "5", "6"))
     (twice,) = tally({"ribs": rules}, [Box("ribs", "1", "1", "accepted", cards)]).categories["ribs"]
@@ -187,6 +189,73 @@ def test_each_tie_break_by_hand():
         assert {each.rank for each in found.values()} == {1, 2}
         assert {each.decided_by for each in found.values()} == {decided}
     assert {each.rank for each in results(by(), a, b).values()} == {1}
+
+
+def sevens(*numbers):
+    """Boxes in which every mark is 7, with that many cards each."""
+    return [box(str(101 + at), [(7, 7, 7)] * number) for at, number in enumerate(numbers)]
+
+
+def test_lost_cards_decide_no_place():
+    # Taste double, every mark 7: 6, 5 and 4 cards all total 157.5, and no mean differs. The dropped cards are passed
+    # over, for the short boxes have none; so the lot decides, and without one the place is shared.
+    document = to_document(shipped()["taste-double"])
+    by_lot = results(from_document(document), *sevens(6, 5, 4), seed="s")
+    assert {each.total for each in by_lot.values()} == {Fraction("157.5")}
+    assert {each.decided_by for each in by_lot.values()} == {"lot"}
+    lots = {number: hashlib.sha256(f"s:ribs:{number}".encode()).hexdigest() for number in by_lot}
+    assert sorted(by_lot, key=lambda number: by_lot[number].rank) == sorted(lots, key=lots.get)
+    assert [step.step.label for step in by_lot["101"].ties] == [
+        "counted_criterion:taste",
+        "counted_criterion:tenderness",
+        "counted_criterion:appearance",
+        "lot",
+    ]
+    # The short boxes' means are taken over fewer cards: 7 each.
+    assert {by_lot["101"].ties[0].text(at) for at in range(3)} == {"7"}
+    every = [{"by": "criterion", "criterion": "taste"}, {"by": "dropped_cards"}, {"by": "highest_card"}]
+    shared = results(from_document(document | {"tie_break": every}), *sevens(6, 5, 4))
+    assert [(each.rank, each.decided_by) for each in shared.values()] == [(1, None)] * 3
+
+
+def test_highest_card_compares_as_many_as_the_shortest_has():
+    # Means of 6: nine and seven and two against nine and three; the third card is not compared.
+    rules = one_criterion(cards=3, of="mean", ties=("highest_card",))
+    found = results(rules, box("101", [9, 7, 2]), box("102", [9, 3]))
+    assert (found["101"].rank, found["102"].rank) == (1, 2)
+    assert [found["101"].ties[0].text(at) for at in (0, 1)] == ["9,7", "9,3"]
+    level = results(rules, box("101", [9, 3, 6]), box("102", [9, 3]))
+    assert (level["101"].rank, level["102"].rank) == (1, 2)  # nine and six against nine and three
+    same = results(rules, box("101", [7, 6, 5]), box("102", [7, 5]), box("103", [6]))
+    assert [each.rank for each in same.values()] == [1, 1, 3]  # 7 against 7 and 6, one card each
+
+
+def test_dropped_cards_are_passed_over_where_a_box_has_none():
+    rules = one_criterion(cards=3, fewest=2, rule="lowest", count=1, ties=("dropped_cards", "highest_card"))
+    # Totals 16: of three cards the lowest is dropped, two cards are all kept.
+    found = results(rules, box("101", [9, 7, 7]), box("102", [8, 8]), box("103", [9, 7, 1]))
+    assert [step.step.label for step in found["101"].ties] == ["highest_card"]
+    assert (found["102"].rank, {found["101"].rank, found["103"].rank}) == (3, {1})
+
+
+def test_overall_ties_sum_the_means_of_the_categories():
+    base = to_document(one_criterion(cards=2, of="mean", fewest=1))
+    base["criterion"] = [{"key": "taste", "weight": "1"}, {"key": "looks", "weight": "1"}]
+    both = from_document(base | {"tie_break": [{"by": "counted_criterion", "criterion": "looks"}]})
+    without = one_criterion(cards=2, of="mean", fewest=1)  # no looks: adds nothing
+    boxes = [
+        box("1", [(6, 4), (5, 5)], team="A"),
+        box("2", [(7, 3)], team="B"),
+        box("3", [5, 6], team="A", category="pork"),
+        box("4", [Decimal("6"), 5], team="B", category="pork"),
+    ]
+    answer = tally({"ribs": both, "pork": without}, boxes, overall=["ribs", "pork"])
+    assert [(team.team, team.total, team.decided_by) for team in answer.overall] == [
+        ("A", Fraction("15.5"), "counted_criterion:looks"),
+        ("B", Fraction("15.5"), "counted_criterion:looks"),
+    ]
+    (step,) = answer.overall[0].ties
+    assert [step.text(0), step.text(1)] == ["4.5", "3"]
 
 
 def test_a_group_that_splits_leaves_its_parts_to_the_next_rule():
@@ -230,7 +299,8 @@ def test_not_judged_as_penalty_marks(status):
     assert (low.box, low.total, low.rank) == ("102", 10, 1)
     assert (last.box, last.total, last.rank, last.status) == ("101", 5, 2, status)
     assert (last.counted, last.dropped) == ((), ())
-    assert answer.warnings == [f"box 101 in ribs is {status}: its six cards are ignored"]
+    assert answer.warnings == [("101", "ribs", status, 6)]
+    assert ignored_text(answer.warnings[0]) == f"box 101 in ribs is {status}: its six cards are ignored"
 
 
 @pytest.mark.parametrize("status", ["late", "disqualified", "absent", "refused"])
@@ -240,7 +310,9 @@ def test_not_judged_is_unranked(status):
         ("102", 1, "ranked"),
         ("101", None, status),
     ]
-    assert answer.warnings == [f"box 101 in ribs is {status}: its one card is ignored"]
+    assert [ignored_text(entry) for entry in answer.warnings] == [
+        f"box 101 in ribs is {status}: its one card is ignored"
+    ]
 
 
 def test_overall():
@@ -260,12 +332,38 @@ def test_overall():
         ("Team Birch", 1, 10, True, "highest_card"),
         ("Team Cedar", 2, 10, True, "highest_card"),
         ("Team Alder", 3, 9, False, None),
-        ("Team Dogwood", 4, 7, True, None),  # an absent box is still an entry
+        ("Team Dogwood", 4, 7, False, None),  # entered ribs, and has no place there
         ("Team Elder", 5, 0, False, None),
     ]
     assert [team.team for team in answer.champions()] == ["Team Birch", "Team Cedar"]
-    all_eligible = tally({"chicken": rules, "ribs": rules, "dessert": rules}, boxes, overall=["ribs"], needs_all=False)
-    assert all(team.eligible for team in all_eligible.overall)
+    entered = tally(
+        dict.fromkeys(("chicken", "ribs", "dessert"), rules), boxes, overall=["chicken", "ribs"], needs="all_entered"
+    )
+    assert [team.team for team in entered.overall if team.eligible] == ["Team Birch", "Team Cedar", "Team Dogwood"]
+    every = tally(dict.fromkeys(("chicken", "ribs", "dessert"), rules), boxes, overall=["ribs"], needs="any")
+    assert all(team.eligible for team in every.overall)
+
+
+def test_a_category_without_boxes_is_not_needed():
+    rules = one_criterion(cards=1)
+    answer = tally({"ribs": rules, "pork": rules}, [box("1", [9], team="A")], overall=["ribs", "pork"])
+    assert [(team.team, team.eligible) for team in answer.overall] == [("A", True)]
+
+
+def test_a_team_that_turned_nothing_in_is_in_no_ranking():
+    rules = one_criterion(cards=1, fewest=1)
+    boxes = [
+        box("1", [9], team="Team Alder"),
+        box("2", [], team="Team Birch", status="absent"),
+        box("3", [], team="Team Birch", status="absent", category="pork"),
+        box("4", [], team="Team Cedar", status="absent"),
+        box("5", [], team="Team Cedar", status="refused", category="pork"),
+    ]
+    for needs in ("all_judged", "all_entered", "any"):
+        answer = tally({"ribs": rules, "pork": rules}, boxes, overall=["ribs", "pork"], needs=needs)
+        assert [team.team for team in answer.overall] == ["Team Alder", "Team Cedar"]
+        # The box keeps its row in its category.
+        assert {each.box: each.status for each in answer.categories["ribs"]}["2"] == "absent"
 
 
 def test_overall_across_rule_sets_of_different_units():
@@ -319,7 +417,7 @@ def test_json():
                     "total": "9",
                     "status": "ranked",
                     "counted": ["1"],
-                    "dropped": [{"seat": "2", "why": "the lowest of two cards, 5"}],
+                    "dropped": [{"seat": "2", "why": "lowest:5:9"}],
                     "decided_by": None,
                 },
                 {
@@ -335,7 +433,7 @@ def test_json():
         },
         "overall": [
             {"team": "Team Alder", "rank": 1, "total": "9", "eligible": True, "decided_by": None},
-            {"team": "T", "rank": 2, "total": "0", "eligible": True, "decided_by": None},
+            {"team": "T", "rank": 2, "total": "0", "eligible": False, "decided_by": None},
         ],
     }
 

@@ -9,12 +9,13 @@ from judging.rules.scale import MarkError, allowed, parse_mark
 
 
 def test_allowed_marks():
-    nine = shipped()["weighted-nine"]
-    assert allowed(nine, "taste") == tuple(Decimal(mark) for mark in range(2, 10))  # the penalty, 1, is not among them
+    uneven = shipped()["uneven-weights"]
+    # From 1 by halves to 20; the penalty, 0, is not among them.
+    assert allowed(uneven, "taste") == tuple(Decimal(mark) / 2 for mark in range(2, 41))
     halves = allowed(shipped()["four-criteria"], "impression")
     assert (halves[0], halves[1], halves[-1], len(halves)) == (1, Decimal("1.5"), 10, 19)
     with pytest.raises(KeyError):
-        allowed(nine, "smoke")
+        allowed(uneven, "smoke")
 
 
 def test_a_criterion_may_have_its_own_step():
@@ -51,7 +52,7 @@ def test_marks_that_stand(text, mark):
         ("taste-double", "", "no mark: type one, 1 to 9, whole marks"),
         ("taste-double", "1,000", "“1,000” is not a number: type a mark, 1 to 9, whole marks"),
         ("four-criteria", "8.25", "8.25: half marks only, 8 or 8.5"),
-        ("weighted-nine", "1", "1 is the penalty mark, given by ruling only: 2 to 9, whole marks"),
+        ("uneven-weights", "0", "0 is the penalty mark, given by ruling only: 1 to 20, half marks"),
     ],
 )
 def test_marks_that_do_not(key, text, said):
@@ -61,6 +62,6 @@ def test_marks_that_do_not(key, text, said):
 
 
 def test_the_penalty_mark_passes_where_a_ruling_stands_behind_it():
-    assert parse_mark("1", shipped()["weighted-nine"], "taste", penalty=True) == 1
-    with pytest.raises(MarkError, match="0 is below the scale"):
-        parse_mark("0", shipped()["weighted-nine"], "taste", penalty=True)
+    assert parse_mark("0", shipped()["uneven-weights"], "taste", penalty=True) == 0
+    with pytest.raises(MarkError, match="-1 is below the scale"):
+        parse_mark("-1", shipped()["uneven-weights"], "taste", penalty=True)

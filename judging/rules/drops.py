@@ -6,10 +6,11 @@ contest.rules.ruleset.parts.DROPS; judging.rules.workings puts its reason into w
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from fractions import Fraction
 from functools import cache
 from itertools import zip_longest
+from math import atan, cos, gamma, pi, sqrt
 
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import number_text, total_text
@@ -143,8 +144,55 @@ def critical_square(n: int, alpha: Decimal) -> Fraction:
     """
     from scipy.special import stdtrit  # the quantile behind scipy.stats.t, without the second that one takes
 
-    t = float(stdtrit(n - 2, float(alpha) / (2 * n)))
-    return Fraction(f"{(n - 1) ** 2 / n * t * t / (n - 2 + t * t):.11e}")
+    freedom, both_tails = n - 2, Fraction(alpha) / n
+    rough = -float(stdtrit(freedom, float(both_tails) / 2))
+    with localcontext(prec=_DIGITS):
+        sine, _ = _sine_and_cosine(_quantile_angle(freedom, both_tails, atan(rough / sqrt(freedom))))
+        square = sine * sine * (n - 1) ** 2 / n
+        # First to forty digits: for four cards the square is a fraction, whose half must stay exactly a half.
+        return Fraction(f"{Decimal(f'{square:.40e}'):.11e}")
+
+
+_DIGITS = 60
+_PI = Decimal("3.14159265358979323846264338327950288419716939937510582097494")
+
+
+def _quantile_angle(freedom: int, both_tails: Fraction, angle: float) -> Decimal:
+    """Return arctan(t / sqrt(freedom)) where both tails of Student's t beyond t hold ``both_tails``.
+
+    Binary fractions are too coarse to round the twelfth digit, so Newton's method takes the rough ``angle`` on.
+    """
+    inside = 1 - Decimal(both_tails.numerator) / both_tails.denominator
+    slope = 2 / sqrt(pi) * gamma((freedom + 1) / 2) / gamma(freedom / 2)
+    exact = Decimal(angle)
+    for _ in range(20):
+        step = (_between(freedom, exact) - inside) / Decimal(slope * cos(exact) ** (freedom - 1))
+        exact -= step
+        if abs(step) < Decimal("1e-45"):
+            break
+    return exact
+
+
+def _between(freedom: int, angle: Decimal) -> Decimal:
+    """Return the chance that Student's t lies within ± sqrt(freedom) · tan(angle).
+
+    Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 26.7.3 and 26.7.4.
+    """
+    sine, cosine = _sine_and_cosine(angle)
+    odd = freedom % 2
+    term, total = cosine if odd else Decimal(1), Decimal(0)
+    for power in range(odd, freedom - 1, 2):
+        total += term
+        term *= cosine * cosine * (power + 1) / (power + 2)
+    return 2 / _PI * (angle + sine * total) if odd else sine * total
+
+
+def _sine_and_cosine(angle: Decimal) -> tuple[Decimal, Decimal]:
+    sums, term = [Decimal(0), Decimal(0)], Decimal(1)
+    for power in range(_DIGITS):
+        sums[power % 2] += term if power % 4 < 2 else -term
+        term *= angle / (power + 1)
+    return sums[1], sums[0]
 
 
 def _median_distance(rules: RuleSet, text: Texts) -> Cutter:

@@ -197,8 +197,17 @@ def reword_everything(monkeypatch):
     modules = [
         module for name, module in sys.modules.items() if name.split(".")[0] in ("contest", "judging", "reports")
     ]
-    say = {say.count, say.counted, say.ordinal, say.sentence, say.listed, say.rounded_text, tie_break_text, in_words}
-    spoken = say | {function for function in vars(workings).values() if isinstance(function, FunctionType)}
+    sentences = {
+        say.count,
+        say.counted,
+        say.ordinal,
+        say.sentence,
+        say.listed,
+        say.rounded_text,
+        tie_break_text,
+        in_words,
+    }
+    spoken = sentences | {function for function in vars(workings).values() if isinstance(function, FunctionType)}
     exact = {workings.weighted, total_text, number_text}
     for module in modules:
         for name, value in list(vars(module).items()):

@@ -26,10 +26,10 @@ def test_the_tally_example_runs_and_says_what_the_cards_say() -> None:
     answer = subprocess.run([sys.executable, *arguments], cwd=ROOT, capture_output=True, text=True)
     assert answer.returncode == 0, answer.stderr
     lines = answer.stdout.splitlines()
-    assert lines[0] == "category,rank,box,team,total,status,decided_by,counted,dropped,why,eligible"
+    assert lines[0] == "category,rank,box,team,total,status,decided_by,counted,dropped,why,ties,eligible"
     assert lines[1].startswith("chicken,1,850,3,167,ranked,")
     assert [line.split(",")[4] for line in lines if line.startswith("ribs,2,346,")] == ["152.5"]
-    assert "ribs,,602,4,,late,,,,," in lines
+    assert "ribs,,602,4,,late,,,,,," in lines
 
 
 def test_the_test_command_is_one_line_between_its_markers() -> None:

@@ -41,7 +41,8 @@ def tally_in_process(vector):
     options = parser().parse_args(arguments_of(vector))
     contest = parse(Path(options.rules).read_text())
     own = {item.partition("=")[0]: parse(Path(item.partition("=")[2]).read_text()) for item in options.rules_for}
-    files = ContestFiles(contest, own)
+    counting = options.overall.split(",") if options.overall else ()
+    files = ContestFiles(contest, own, counting)
     files.add_cards(load(options.cards, card_columns(own, contest), ("team",)))
     if options.turnins:
         files.add_turnins(load(options.turnins, TURNIN_COLUMNS, ("team",)))
@@ -50,7 +51,7 @@ def tally_in_process(vector):
     return tally(
         {category: files.rules(category) for category in files.categories},
         boxes,
-        overall=options.overall.split(",") if options.overall else all_categories,
+        overall=counting or all_categories,
         seed=options.seed,
         overall_rules=contest,
     )

@@ -154,7 +154,7 @@ def test_weights_keep_every_decimal_through_the_form(client, account):
     client.post(f"/rules/{made.pk}/edit/", filled(made))
     made.refresh_from_db()
     weights = [each["weight"] for each in tomllib.loads(made.document)["criterion"]]
-    assert weights == ["0.5600", "2.2972", "1.1428"]
+    assert weights == ["0.6875", "1.9125", "1.1500"]
 
 
 def test_a_criterion_is_added_and_one_removed(client, account, own):

@@ -311,7 +311,7 @@ def test_as_is_is_refused_where_an_outlier_would_cost_its_points(rule, count):
     changed["drop"] = {"rule": rule, "count": count, "when_short": "drop"}
     changed["total"] = {"of": "sum", "when_short": "as_is"}
     with pytest.raises(
-        RuleSetError, match=rf'total\.when_short = "as_is": a card dropped by {rule} would cost the box'
+        RuleSetError, match=rf'when_short = "as_is": a box would lose all the points of a card that {rule}'
     ):
         from_document(changed)
     changed["total"]["of"] = "mean"

@@ -7,7 +7,12 @@ from contest.help_pages import TOPICS
 from tests.factories import make_contest
 from tests.site.looking import FAULTS, PHONE, THEMES, axe_faults
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True),
+    # The browser plugin's own fixture, not ours.
+    pytest.mark.filterwarnings("ignore::pytest.PytestRemovedIn10Warning"),
+]
 ADDRESSES = ("/help/", *(f"/help/{topic}/" for topic in TOPICS))
 
 
@@ -34,9 +39,11 @@ def test_picture_follows_the_theme(phone: Page, live_server) -> None:
     shown = {}
     for theme in THEMES:
         phone.emulate_media(color_scheme=theme)
-        picture = phone.locator(".shot img")
+        picture = phone.locator(".shot img:visible")
         picture.evaluate("image => image.decode()")
         shown[theme] = picture.evaluate("image => [image.currentSrc.split('/').at(-1), image.naturalWidth > 0]")
+    phone.emulate_media(media="print", color_scheme="dark")
+    assert phone.locator(".shot img:visible").get_attribute("class") == "light"
     assert shown == {"light": ["judge-light.png", True], "dark": ["judge-dark.png", True]}
 
 

@@ -14,11 +14,12 @@ from django.db.models import TextField
 from django.db.models.functions import Cast
 
 from contest.models import Box as BoxRow
-from contest.models import Category, Contest, Draw
+from contest.models import Contest, Draw
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import number_text
 from contest.selectors import boxes as box_selectors
 from contest.selectors import pairing
+from contest.selectors.categories import held_categories
 from contest.selectors.rules import category_document, contest_rules, parsed
 from judging.models import Mark, Reading, Ruling
 from judging.rules.tally import Box, Card, Tally, tally
@@ -108,12 +109,6 @@ def closing_records(contest: Contest) -> Records:
         status = "disqualified" if out and status in ("accepted", "late") else status
         boxes.append(_box(row, status, cards, str(entry.number)))
     return _records(contest, None, boxes, [])
-
-
-def held_categories(contest: Contest, key: str | None = None) -> list[Category]:
-    """The categories that are tallied, in the order of the day; cancelled ones are left out."""
-    held = contest.categories.filter(cancelled_at__isnull=True).select_related("rule_set", "contest__rule_set")
-    return list(held.filter(key=key) if key else held)
 
 
 def _records(contest: Contest, key: str | None, boxes: Iterable[Box], not_judged: Iterable[tuple[str, str]]) -> Records:

@@ -11,7 +11,8 @@ from contest.rules import draw as rules
 from contest.rules.draw import DrawRefused
 from contest.rules.draw.commitment import commitment, public_text, secret_text, sha256
 from contest.rules.ruleset import to_toml
-from contest.selectors.draw import draw_request, held_categories, problems
+from contest.selectors.categories import held_categories
+from contest.selectors.draw import draw_request, problems
 from contest.selectors.rules import category_document, contest_rules
 from contest.services.log import write_log
 from contest.services.passes import issue_pass

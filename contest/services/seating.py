@@ -9,8 +9,9 @@ from django.db import IntegrityError, transaction
 from contest import day
 from contest.models import Category, Contest, Judge, Seat, Sitting
 from contest.rules.seating import seat_judges
+from contest.selectors.categories import held_categories
 from contest.selectors.people import attendances, teams_in_conflict
-from contest.selectors.seating import held_categories, seats, why_not_seated
+from contest.selectors.seating import seats, why_not_seated
 from contest.services.log import write_log
 from contest.services.people import locked
 

@@ -10,8 +10,9 @@ from typing import Any
 
 from contest.models import Contest, LogChain, Seat, Sitting
 from contest.rules.say import total_text
+from contest.selectors.categories import held_categories
 from judging.models import Tally
-from judging.records import held_categories, sealed_records
+from judging.records import sealed_records
 from judging.rules.outcome import BoxResult
 from judging.rules.workings import working
 

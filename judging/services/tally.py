@@ -7,10 +7,11 @@ from django.utils import timezone
 
 from contest import day
 from contest.models import Contest, Entry
+from contest.selectors.categories import held_categories
 from contest.services.log import write_log
 from judging.frozen import digest, inputs_of, outcome_of
 from judging.models import Tally
-from judging.records import RecordsError, closing_records, held_categories
+from judging.records import RecordsError, closing_records
 
 
 class TallyRefused(ValueError):

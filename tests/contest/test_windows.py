@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import strip_tags
 
+from contest.day import steps
 from contest.models import Category, Contest, LogRow
 from contest.selectors.boxes import to_judge
 from contest.services.desk import DeskError
@@ -122,6 +123,12 @@ def test_cancelling_needs_a_reason_and_is_logged(contest):
     assert client.get(url(contest, "windows_cancel", "pork")).status_code == 404
     with pytest.raises(DeskError, match="cancelled already"):
         cancel_category(category=Category.objects.get(key="pork"), reason="again", by="organiser")
+
+
+def test_day_counts_no_cancelled_category(contest):
+    assert any(line.startswith("3 categories, ") for line in steps(contest)[0].lines)
+    cancel_category(category=contest.categories.get(key="pork"), reason="rain", by="organiser")
+    assert any(line.startswith("2 categories, ") for line in steps(contest)[0].lines)
 
 
 def test_after_closing_nothing_changes(contest):

@@ -1,4 +1,6 @@
-"""What this app adds to the day of a contest and to its navigation."""
+"""This app's step of the day and its rooms of the navigation: prints and the result; and the backups of the day."""
+
+from collections.abc import Iterator
 
 from django.urls import reverse
 
@@ -19,19 +21,17 @@ def register() -> None:
     day.hinders("publishing", not_signed_off)
     day.follows(back_up)
     day.notifies(backup_notices)
-    add_room(Room(58, "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms))
-    add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
-    add_room(Room(59, "Plates", "reports:tasting", frozenset({"judge"}), when=_is_practice))
-    add_room(Room(95, "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published))
-    add_room(
-        Room(
-            90,
-            "Results",
-            "reports:results",
-            frozenset({"organiser", "announcer", "head_judge", "tally", "desk", "captain", "judge"}),
-            when=_published,
-        )
-    )
+    for room in _rooms():
+        add_room(room)
+
+
+def _rooms() -> Iterator[Room]:
+    """The rooms in the order in which they are shown."""
+    yield Room("turn_in", "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms)
+    yield Room("turn_in", "Plates", "reports:tasting", frozenset({"judge"}), when=_is_practice)
+    yield Room("results", "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed)
+    yield Room("results", "Results", "reports:results", PRINTERS | {"captain", "judge"}, when=_published)
+    yield Room("results", "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published)
 
 
 #: What happened, as the list of backups says it.

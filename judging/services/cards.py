@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from contest.models import Category, Contest, Seat
+from contest.refusals import Refused
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import number_text
 from contest.selectors.rules import category_rules
@@ -20,7 +21,7 @@ from judging.selectors.flights import is_vacant
 AFTER_DISMISSAL = "marked anew after the card was dismissed"
 
 
-class SheetRefused(ValueError):
+class SheetRefused(Refused):
     """A sheet that cannot be handed in as it is; nothing of it was stored.
 
     `cells` maps (box number, criterion key) to what is wrong with a mark, `lines` a box number to what is wrong

@@ -5,29 +5,19 @@ Exit status 0 where everything holds, 1 where something does not, 2 for a missin
 
 import argparse
 import re
-import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
 
+from contest.cli import Parser, UsageError, print_problem
 from reports.rules.package import PackageError, load
 from reports.rules.verify import verify
 
 DESCRIPTION = "Verify a results package: file sums, the draw, the logs, and the standings by a fresh tally."
 
 
-class UsageError(ValueError):
-    """Wrong arguments; the message is the one line to print."""
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"verify: {message}; see manage.py verify --help")
-
-
 def parser(prog: str = "manage.py verify") -> argparse.ArgumentParser:
     """The command's arguments, for the command itself and for ``manage.py help verify``."""
-    made = _Parser(prog=prog, description=DESCRIPTION, allow_abbrev=False)
+    made = Parser("verify", prog=prog, description=DESCRIPTION)
     made.add_argument("package", metavar="PACKAGE", help="the zip, or the folder it was unpacked to")
     made.add_argument("--draw", metavar="HEX", help="the draw's fingerprint as printed on the day")
     made.add_argument("--log", metavar="HEX", help="the head of a log as printed on the day")
@@ -42,10 +32,10 @@ def main(arguments: Sequence[str]) -> int:
             _check_sum(name, getattr(options, name))
         files = load(Path(options.package))
     except UsageError as error:
-        print(error, file=sys.stderr)
+        print_problem(error)
         return 2
     except FileNotFoundError:
-        print(f"{options.package}: no such file or folder; check the path", file=sys.stderr)
+        print_problem(f"{options.package}: no such file or folder; check the path")
         return 2
     except PackageError as error:
         print(f"FAILS  {options.package} {error}.")

@@ -29,6 +29,7 @@ from contest.models import (
     Sitting,
     Table,
 )
+from contest.rules.clock import SkippedTime, moment_of
 from contest.selectors.setup import cards_limits
 from contest.services.draw import make_draw
 from contest.services.log import write_log
@@ -160,15 +161,14 @@ def local_moment(contest: Contest, time: Time, *, next_day: bool = False) -> dat
 
     Raises ValidationError for a time that the clock skips when it goes forward.
     """
-    naive = datetime.combine(contest.date + timedelta(days=next_day), time)
-    moment = naive.replace(tzinfo=contest.zone)
-    there_and_back = datetime.fromtimestamp(moment.timestamp(), contest.zone).replace(tzinfo=None)
-    if there_and_back != naive:
+    day = contest.date + timedelta(days=next_day)
+    try:
+        return moment_of(day, time, contest.zone).astimezone(contest.zone)
+    except SkippedTime as skipped:
         raise ValidationError(
-            f"{naive:%H:%M} does not exist on {naive:%d %B %Y} in {contest.time_zone}: the clock goes forward then. "
-            f"Type {there_and_back:%H:%M}."
-        )
-    return moment
+            f"{time:%H:%M} does not exist on {day:%d %B %Y} in {contest.time_zone}: the clock goes forward then. "
+            f"Type {skipped.instead:%H:%M}."
+        ) from None
 
 
 def free_key(contest: Contest, name: str) -> str:

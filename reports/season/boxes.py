@@ -15,11 +15,9 @@ from judging.models import Tally
 from judging.templatetags.tally import points
 from reports.cook.past import PastBox, past_boxes
 from reports.models import ImportedContest, SeverityFit
-from reports.rules.severity.hardness import WEIGHTED
+from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.own import imported_of, own_key
 from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
-
-Z95 = 1.959964
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,11 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from contest.models import Contest, Team
+from contest.rules.say import nth
 from reports.models import PastResult, SeasonWork, SeverityFit, Worked
 from reports.season.boxes import season_of
 from reports.season.charts import Day, LineAt, band, dots, nice, signed
 from reports.season.fits import fit_season
-from reports.season.tables import nth
 from tests.factories import make_account
 from tests.reports.seasons import cook_of, fitted, make_season, put_out
 

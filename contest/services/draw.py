@@ -89,7 +89,7 @@ def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words
     _lay_out(draw, result.placed)
     contest.state = Contest.State.SEALED
     contest.save(update_fields=["state", "frozen_rules"])
-    issue_pass(opens="desk", contest=contest, by=by)
+    issue_pass(opens="desk", contest=contest)
     facts = {
         "draw": draw.number,
         "commitment": draw.commitment,

@@ -118,7 +118,7 @@ def create_contest(
         parts |= {"desk"}
         write_log(contest=contest, chain="day", what="one person declared", facts={}, by=str(organiser))
     set_roles(contest=contest, account=organiser, parts=parts, by=str(organiser))
-    issue_pass(opens=Pass.Opens.DESK, contest=contest, by=str(organiser))
+    issue_pass(opens=Pass.Opens.DESK, contest=contest)
     return contest
 
 
@@ -218,7 +218,7 @@ def add_category(
 
 
 @transaction.atomic
-def change_category(*, category: Category, by: str, **fields: Any) -> Category:
+def change_category(*, category: Category, **fields: Any) -> Category:
     """Change a category's fields; after the draw only the places called, before publishing."""
     contest = locked(category.contest)
     changed = {name: value for name, value in fields.items() if getattr(category, name) != value}

@@ -156,7 +156,7 @@ def _show_refusal(form: RedrawForm, error: ValidationError) -> None:
 def boxes_in(request: HttpRequest, contest: Contest) -> HttpResponse:
     """How many boxes the desk has recorded, and how the desk works here: another device, or paper."""
     counts = recorded(contest)
-    word = word_of(issue_pass(opens="desk", contest=contest, by=request.viewer.name))
+    word = word_of(issue_pass(opens="desk", contest=contest))
     address = address_of_pass(request, word)
     return render(
         request,

@@ -87,7 +87,7 @@ def hand_in_sheet(
     if cells:
         raise SheetRefused(f"{_counted(cells)} cannot stand. Nothing was handed in yet.", cells=cells)
     found = _sort(lines, parsed)
-    _refuse_stale(found, parsed, expected_versions)
+    _refuse_stale(found, expected_versions)
     reason = " ".join(reason.split())[:300]
     if not reason and any(line.stands for line, _ in found.corrected):
         numbers = ", ".join(line.box.number for line, _ in found.corrected if line.stands)
@@ -178,7 +178,7 @@ def _sort(lines: Mapping[str, Line], parsed: Mapping[str, dict[str, Decimal]]) -
     return found
 
 
-def _refuse_stale(found: _Sorted, parsed: Mapping[str, dict[str, Decimal]], expected: Mapping[str, str] | None) -> None:
+def _refuse_stale(found: _Sorted, expected: Mapping[str, str] | None) -> None:
     if expected is None:
         return
     stale = {}

@@ -15,8 +15,8 @@ from contest.models import Contest
 from contest.refusals import Refused
 from judging.forms.tally import CloseForm, ReviseForm, UnlockForm
 from judging.models import Tally
-from judging.selectors import cards
 from judging.selectors import tally as tallies
+from judging.selectors.doubtful import doubtful
 from judging.services.tally import close_tally, lock_marks, newest_tally, revise, sign_off, unlock_marks
 
 PARTS = ("organiser", "tally", "head_judge")
@@ -46,7 +46,7 @@ def working(request: HttpRequest, contest: Contest, number: str) -> HttpResponse
 @for_parts(*PARTS)
 def doubts(request: HttpRequest, contest: Contest) -> HttpResponse:
     """One list of the marks that look like slips: a page, or the part of the tally that loads by itself."""
-    found = cards.doubtful(contest) if contest.is_drawn else []
+    found = doubtful(contest) if contest.is_drawn else []
     context = {
         "contest": contest,
         "slips": [doubt for doubt in found if doubt.kind != "equal"],

@@ -12,7 +12,6 @@ from django.urls import reverse
 
 from contest.models import Contest, Entry, Team
 from judging.models import Tally
-from judging.templatetags.tally import points
 from reports.cook.past import PastBox, past_boxes
 from reports.models import ImportedContest, SeverityFit
 from reports.rules.severity.hardness import WEIGHTED, Z95
@@ -215,8 +214,3 @@ def _past(team: Team, box: PastBox, fit: SeverityFit | None) -> SeasonBox:
         url=reverse("reports:past_flight", args=[team.uid, box.number]) if box.has_field else "",
         has_field=box.has_field,
     )
-
-
-def total_words(box: SeasonBox) -> str:
-    """The exact total with at most four decimals, or why there is none."""
-    return points(box.total) if box.total else ""

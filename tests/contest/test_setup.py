@@ -198,7 +198,7 @@ def test_after_the_draw_only_the_places_called_of_a_category_change():
     organiser.post(url("category_remove", contest, "ribs"))
     assert contest.categories.filter(key="ribs").exists()
     with pytest.raises(ValidationError, match="boxes are drawn"):
-        setup.change_category(category=row, by="organiser", name="Other")
+        setup.change_category(category=row, name="Other")
     with pytest.raises(ValidationError, match="new draw"):
         setup.add_category(contest=contest, name="Pork", turn_in_at=row.turn_in_at)
 

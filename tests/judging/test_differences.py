@@ -7,13 +7,13 @@ import pytest
 from contest import day
 from contest.models import LogRow
 from contest.refusals import Refused
-from contest.services.log import broken_row
 from judging.models import Reading, Resolution
 from judging.selectors.keying import differences
 from judging.services.cards import hand_in_sheet
 from judging.services.keying import key_again, resolve
 from judging.services.rulings import rule
 from judging.services.tally import close_tally, lock_marks
+from tests.chains import broken_row
 from tests.factories import client_for, make_card, make_drawn, mark_everything, take_in
 from tests.judging.pages import address, name_teams_unmistakably, names_a_team, permute_pairing, plain
 

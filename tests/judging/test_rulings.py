@@ -8,7 +8,7 @@ from contest import day
 from contest.models import LogRow
 from contest.refusals import Refused
 from judging.models import Call, Reading, Ruling
-from judging.selectors.cards import missing_cards
+from judging.selectors.flights import flights
 from judging.services.captain import call_head_judge
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule, rule_no_portion, withdraw_ruling
@@ -42,9 +42,8 @@ def put(contest, kind, scope, number="201", **more):
 
 
 def missing_of(contest, letter="A", key="chicken"):
-    return next(
-        (each.boxes for each in missing_cards(contest) if (each.seat.letter, each.category.key) == (letter, key)), ()
-    )
+    sheets = [sheet for flight in flights(contest) for sheet in flight.missing_sheets]
+    return next((sheet.missing for sheet in sheets if (sheet.seat.letter, sheet.category.key) == (letter, key)), ())
 
 
 @pytest.mark.parametrize(

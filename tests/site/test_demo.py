@@ -81,7 +81,7 @@ from judging.frozen import inputs_of, outcome_of
 from judging.records import closing_records
 from contest.selectors.categories import held_categories
 from contest.models import Contest, LogChain
-from contest.services.log import broken_row
+from tests.chains import broken_row
 for tally in Tally.objects.all():
     records = closing_records(tally.contest)
     assert inputs_of(records) == tally.inputs, tally

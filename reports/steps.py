@@ -16,11 +16,14 @@ PRINTERS = frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})
 def register() -> None:
     """Called once when the app is ready; imports the system checks so that they are registered."""
     from reports.backup import checks  # noqa: F401
+    from reports.paper import catalogue
+    from reports.practice import papers
 
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)
     day.follows(back_up)
     day.notifies(backup_notices)
+    catalogue.register(papers.PAPERS)
     for room in _rooms():
         add_room(room)
 

@@ -52,7 +52,7 @@ from reports.demo.scenario import (
     teams_of,
 )
 from reports.demo.simulate import Scale, Simulation, tie
-from reports.models import SeasonWork, SeverityFit, Worked
+from reports.models import JobState, SeasonWork, SeverityFit
 from reports.results.publishing import publish
 from reports.season import work
 from reports.season.own import own_key
@@ -122,7 +122,7 @@ def build(say: Say) -> None:
 def work_out(say: Say) -> None:
     """Fit the season's models, as the background worker does after a publication."""
     started = time.monotonic()
-    for waiting in SeasonWork.objects.filter(state=Worked.WAITING):
+    for waiting in SeasonWork.objects.filter(state=JobState.WAITING):
         work.run(waiting.pk)
     fits = SeverityFit.objects.count()
     contests = f"the season's {len(SEASON_DAYS)} published contests, without and with one from elsewhere"

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from django.db import transaction
 from django.urls import reverse
 
 from contest import day
@@ -22,6 +23,7 @@ def register() -> None:
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)
     day.follows(back_up)
+    day.follows(work_season_out)
     day.notifies(backup_notices)
     catalogue.register(papers.PAPERS)
     for room in _rooms():
@@ -46,6 +48,14 @@ def back_up(contest: Contest, what: str) -> None:
     from reports.backup.tasks import ask  # tasks cannot be declared before the apps are ready
 
     ask(contest, OCCASIONS[what])
+
+
+def work_season_out(contest: Contest, what: str) -> None:
+    """At every publication, once it holds."""
+    from reports.season.work import ask_for  # tasks cannot be declared before the apps are ready
+
+    if what == "published":
+        transaction.on_commit(lambda: ask_for(contest))
 
 
 def backup_notices(contest: Contest) -> list[day.Notice]:

@@ -9,7 +9,6 @@ from contest.services.log import write_log
 from judging.services.tally import newest_tally
 from reports.models import Publication
 from reports.results.packaging import packed
-from reports.season.work import ask_for
 
 
 @transaction.atomic
@@ -34,7 +33,6 @@ def publish(*, contest: Contest, by: str) -> Publication:
     made.package, made.package_sum, made.log_heads = packed(contest, tally)
     made.save(update_fields=["package", "package_sum", "log_heads"])
     day.happened(contest, "published")
-    transaction.on_commit(lambda: ask_for(contest))
     return made
 
 

@@ -12,9 +12,9 @@ from django.urls import reverse
 
 from contest.models import Contest, Entry, Team
 from judging.models import Tally
-from reports.cook.past import PastBox, past_boxes
 from reports.models import ImportedContest, SeverityFit
 from reports.rules.severity.hardness import WEIGHTED, Z95
+from reports.season.elsewhere import PastBox, past_boxes
 from reports.season.own import imported_of, own_key
 from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
 

@@ -7,9 +7,9 @@ class ContestConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from contest import appendonly, day_steps
+        from contest import appendonly, steps
         from contest.services.rulesets import ensure_shipped_rule_sets
 
-        day_steps.register()
+        steps.register()
         appendonly.register()
         post_migrate.connect(ensure_shipped_rule_sets, sender=self, dispatch_uid="shipped rule sets")

@@ -3,12 +3,10 @@
 The open commands need no database and no settings, so they start without Django.
 """
 
-import argparse
 import os
 import sys
 from importlib import import_module
 from pathlib import Path
-from typing import NoReturn
 
 from contest.config.installation import data_folder, is_checkout
 
@@ -65,19 +63,3 @@ def version() -> str:
         return metadata.version("fairbox")
     except metadata.PackageNotFoundError:
         return "(a checkout, not installed)"
-
-
-class UsageError(ValueError):
-    """Wrong arguments or input; the message is the one line to print."""
-
-
-class OpenParser(argparse.ArgumentParser):
-    """The arguments of an open command; raises `UsageError` where argparse would print its usage and exit."""
-
-    def __init__(self, command: str, description: str, epilog: str | None = None) -> None:
-        prog = f"{program()} {command}"
-        super().__init__(prog=prog, description=description, epilog=epilog, allow_abbrev=False)
-        self._command = command
-
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{self._command}: {message}; see {self.prog} --help")

@@ -11,7 +11,7 @@ import secrets
 import sys
 from collections.abc import Sequence
 
-from contest.commandline import OpenParser, UsageError
+from contest.cli import Parser, UsageError, print_problem, print_result
 from contest.rules.csvfile import CsvError, CsvRow, load
 from contest.rules.draw import DrawRefused, DrawRequest, Quality, draw_from_seed
 
@@ -22,7 +22,7 @@ _MOST = 999
 
 def parser() -> argparse.ArgumentParser:
     """Make the command's arguments, for the command itself and for Django's ``help draw``."""
-    made = OpenParser("draw", DESCRIPTION)
+    made = Parser("draw", DESCRIPTION)
     made.add_argument("--teams", required=True, type=_count, metavar="N", help="teams, numbered from 1")
     made.add_argument("--tables", required=True, type=_count, metavar="N", help="tables, numbered from 1")
     made.add_argument("--categories", required=True, type=_count, metavar="N", help="categories, numbered from 1")
@@ -41,10 +41,10 @@ def main(arguments: Sequence[str]) -> int:
             raise UsageError("draw: argument --seed: not UTF-8 text; give other characters")
         result = draw_from_seed(request_from(options), seed)
     except (UsageError, CsvError) as error:
-        print(" ".join(str(error).split()), file=sys.stderr)
+        print_problem(error)
         return 2
     except DrawRefused as error:
-        print(f"draw: {' '.join(str(error).split())}", file=sys.stderr)
+        print_problem(f"draw: {error}")
         return 2
     if options.seed is None:
         print(f"seed: {seed}", file=sys.stderr)
@@ -54,9 +54,7 @@ def main(arguments: Sequence[str]) -> int:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
     writer.writerows((p.category, p.box, p.table, p.position, p.team) for p in result.placed)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(encoding="utf-8", newline="")
-    sys.stdout.write(text.getvalue())
+    print_result(text.getvalue())
     return 0
 
 

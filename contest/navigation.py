@@ -1,4 +1,8 @@
-"""The rooms of a contest, as links: each app registers its own in `AppConfig.ready()`."""
+"""The rooms of a contest, as links: each app registers its own in `steps.py` when it is ready.
+
+A room belongs to a step of the day. The links follow the day; within a step they follow the order in which rooms were
+registered, the lower app's first.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,19 +11,20 @@ from urllib.parse import urlsplit
 from django.urls import resolve, reverse
 
 from contest.access import Viewer
+from contest.day import STEPS
 from contest.models import Contest
 
 
 @dataclass(frozen=True)
 class Room:
-    """A link in the contest's navigation: shown to those who hold one of `parts`.
+    """A link in the contest's navigation, at a step of the day: shown to those who hold one of `parts`.
 
     `small` rooms are the only ones a small contest shows; `when(contest, the viewer's parts)` can
     hide a room until it has something to show; `url(contest, viewer)` makes the address of a room that needs
     more than the contest's slug.
     """
 
-    order: int
+    step: str
     name: str
     url_name: str
     parts: frozenset[str]
@@ -39,9 +44,11 @@ _rooms: list[Room] = []
 
 
 def add_room(room: Room) -> None:
+    """Register `room` behind the others of its step; registering it again changes nothing."""
     if all(room.url_name != known.url_name or room.name != known.name for known in _rooms):
         _rooms.append(room)
-        _rooms.sort(key=lambda known: known.order)
+        steps = [key for key, _ in STEPS]
+        _rooms.sort(key=lambda known: steps.index(known.step))
 
 
 def may_open(url: str, parts: frozenset[str]) -> bool:

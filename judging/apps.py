@@ -7,10 +7,10 @@ class JudgingConfig(AppConfig):
 
     def ready(self) -> None:
         from contest import appendonly
-        from judging import day_steps
+        from judging import steps
 
         # Which reading stands, and by whom it is, may change; what was read may not.
         appendonly.keep(appendonly.Guard("judging_reading", ("id", "card_id", "kind", "client_key", "reason", "at")))
         appendonly.keep(appendonly.Guard("judging_mark", ("id", "reading_id", "criterion", "value")))
         appendonly.keep(appendonly.Guard("judging_resolution", ("id", "reading_id", "chosen", "reason", "at")))
-        day_steps.register()
+        steps.register()

@@ -11,11 +11,12 @@ from decimal import Decimal
 from typing import Any
 
 from contest.models import Box as BoxRow
-from contest.models import Category, Contest, Draw
+from contest.models import Contest, Draw
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import number_text
 from contest.selectors import boxes as box_selectors
 from contest.selectors import pairing
+from contest.selectors.categories import held_categories
 from contest.selectors.rules import category_document, contest_rules, parsed
 from judging.models import Reading
 from judging.rules.tally import Box, Card, Tally, tally
@@ -100,12 +101,6 @@ def closing_records(contest: Contest) -> Records:
         status = "disqualified" if out and status in ("accepted", "late") else status
         boxes.append(_box(row, status, cards, str(entry.number)))
     return _records(contest, None, boxes, [])
-
-
-def held_categories(contest: Contest, key: str | None = None) -> list[Category]:
-    """The categories that are tallied, in the order of the day; cancelled ones are left out."""
-    held = contest.categories.filter(cancelled_at__isnull=True).select_related("rule_set", "contest__rule_set")
-    return list(held.filter(key=key) if key else held)
 
 
 def _records(contest: Contest, key: str | None, boxes: Iterable[Box], not_judged: Iterable[tuple[str, str]]) -> Records:

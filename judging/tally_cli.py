@@ -5,15 +5,13 @@ output, exit status 2.
 """
 
 import argparse
-import io
 import json
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 
-from contest.commandline import OpenParser, UsageError
+from contest.cli import Parser, UsageError, print_problem, print_result, read_rules
 from contest.rules.csvfile import CsvError, load
-from contest.rules.ruleset import RuleSet, RuleSetError, parse
+from contest.rules.ruleset import RuleSet
 from contest.rules.say import listed
 from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
 from judging.rules.tally import LotNeeded, Tally, tally, to_json
@@ -25,7 +23,7 @@ DESCRIPTION = "Tally a contest from a file of cards: exact totals, ranks, droppe
 
 def parser() -> argparse.ArgumentParser:
     """Make the command's arguments, for the command itself and for Django's ``help tally``."""
-    made = OpenParser("tally", DESCRIPTION)
+    made = Parser("tally", DESCRIPTION)
     made.add_argument("cards", metavar="CARDS.csv", help="category,box,table,seat,<a column per criterion>[,team]")
     made.add_argument("--rules", required=True, metavar="RULES.toml", help="the contest's rule set")
     made.add_argument(
@@ -49,19 +47,17 @@ def main(arguments: Sequence[str]) -> int:
         result, notes = run(options)
         text = _FORMATS[options.format](result)
     except (UsageError, CsvError) as error:
-        print(" ".join(str(error).split()), file=sys.stderr)
+        print_problem(error)
         return 2
     for note in notes:
         print(note, file=sys.stderr)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(encoding="utf-8", newline="")
-    sys.stdout.write(text)
+    print_result(text)
     return 0
 
 
 def run(options: argparse.Namespace) -> tuple[Tally, list[str]]:
     """The tally and the notes for standard error. Raises UsageError or CsvError."""
-    contest = _rules(options.rules)
+    contest = read_rules(options.rules)
     own = _rules_for(options.rules_for)
     counting = _named(options.overall)
     files = ContestFiles(contest, own, counting or ())
@@ -91,20 +87,6 @@ def run(options: argparse.Namespace) -> tuple[Tally, list[str]]:
     return result, [note for note in notes if note] + [f"note: {ignored_text(entry)}" for entry in result.warnings]
 
 
-def _rules(path: str) -> RuleSet:
-    try:
-        return parse(Path(path).read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise UsageError(f"{path}: no such file; check the path") from None
-    except RuleSetError as error:
-        raise UsageError(f"{path}: {error}") from None
-    except UnicodeDecodeError:
-        raise UsageError(f"{path}: not UTF-8 text; save it as UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else error
-        raise UsageError(f"{path}: cannot be read ({reason}); check the path and its permissions") from None
-
-
 def _rules_for(given: Sequence[str]) -> dict[str, RuleSet]:
     rules: dict[str, RuleSet] = {}
     for item in given:
@@ -114,7 +96,7 @@ def _rules_for(given: Sequence[str]) -> dict[str, RuleSet]:
             raise UsageError(f"--rules-for {item}: write CATEGORY=RULES.toml, for example dessert=OTHER.toml")
         if category in rules:
             raise UsageError(f"--rules-for {item}: {category} has rules already; give one for each category")
-        rules[category] = _rules(path)
+        rules[category] = read_rules(path)
     return rules
 
 

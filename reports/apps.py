@@ -7,7 +7,7 @@ class ReportsConfig(AppConfig):
 
     def ready(self) -> None:
         from contest import appendonly
-        from reports import day_steps
+        from reports import steps
 
         appendonly.keep(appendonly.Guard("reports_answer", ("id", "seat_id", "category_id", "box_id", "at")))
-        day_steps.register()
+        steps.register()

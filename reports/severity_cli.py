@@ -5,19 +5,17 @@ output, exit status 2.
 """
 
 import argparse
-import io
 import json
 import re
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from math import isfinite
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from contest.commandline import OpenParser, UsageError
+from contest.cli import Parser, UsageError, print_problem, print_result, read_rules
 from contest.rules.csvfile import CsvError, CsvFile, CsvRow, load
-from contest.rules.ruleset import RuleSet, RuleSetError, parse
+from contest.rules.ruleset import RuleSet
 from contest.rules.say import listed
 from judging.rules.scale import MarkError, parse_mark
 
@@ -39,7 +37,7 @@ class _Table:
 
 def parser() -> argparse.ArgumentParser:
     """Make the command's arguments, for the command itself and for Django's ``help severity``."""
-    made = OpenParser("severity", DESCRIPTION)
+    made = Parser("severity", DESCRIPTION)
     made.add_argument("file", metavar="FILE.csv", help="one row a score; columns that are not named are passed over")
     made.add_argument("--score", metavar="COLUMN", help="the column of scores; rows where it is empty are left out")
     made.add_argument(
@@ -61,15 +59,13 @@ def main(arguments: Sequence[str]) -> int:
         options = parser().parse_args(arguments)
         found, left_out, note = run(options)
     except (UsageError, CsvError) as error:
-        print(" ".join(str(error).split()), file=sys.stderr)
+        print_problem(error)
         return 2
     for line in [note, *_notes(found)]:
         if line:
             print(line, file=sys.stderr)
     text = json.dumps(to_json(found, left_out), ensure_ascii=False, allow_nan=False, indent=1)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(encoding="utf-8", newline="")
-    sys.stdout.write(text + "\n")
+    print_result(text + "\n")
     return 0
 
 
@@ -128,18 +124,7 @@ def _rules(options: argparse.Namespace) -> RuleSet | None:
         return None
     if options.score is not None:
         raise UsageError("severity: --score and --rules each say what the score is; give one of them")
-    path = options.rules
-    try:
-        return parse(Path(path).read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise UsageError(f"{path}: no such file; check the path") from None
-    except RuleSetError as error:
-        raise UsageError(f"{path}: {error}") from None
-    except UnicodeDecodeError:
-        raise UsageError(f"{path}: not UTF-8 text; save it as UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else error
-        raise UsageError(f"{path}: cannot be read ({reason}); check the path and its permissions") from None
+    return read_rules(options.rules)
 
 
 def _read(

@@ -4,11 +4,10 @@ Exit status 0 where everything holds, 1 where something does not, 2 for a missin
 """
 
 import argparse
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from contest.commandline import OpenParser, UsageError
+from contest.cli import Parser, UsageError, print_problem
 from contest.rules.draw.commitment import read_sum
 from reports.rules.package.archive import PackageError, load
 from reports.rules.package.verify import UNPROVEN, verify
@@ -19,7 +18,7 @@ DESCRIPTION = "Check a results package: its files, the draw, the names, the logs
 def parser() -> argparse.ArgumentParser:
     """Make the command's arguments, for the command itself and for Django's ``help verify``."""
     epilog = "A value F noted on the day: all 64 hex digits, or the short form, the first 20 in five groups of four."
-    made = OpenParser("verify", DESCRIPTION, epilog)
+    made = Parser("verify", DESCRIPTION, epilog)
     made.add_argument("package", metavar="PACKAGE", help="the zip, or the folder it was unpacked to")
     made.add_argument("--draw", metavar="F", type=_noted, help="the draw's fingerprint")
     made.add_argument("--log", metavar="F", type=_noted, help="the head of a log, at its end or earlier that day")
@@ -33,10 +32,10 @@ def main(arguments: Sequence[str]) -> int:
         options = parser().parse_args(arguments)
         files = load(Path(options.package))
     except UsageError as error:
-        print(error, file=sys.stderr)
+        print_problem(error)
         return 2
     except FileNotFoundError:
-        print(f"{options.package}: no such file or folder; check the path", file=sys.stderr)
+        print_problem(f"{options.package}: no such file or folder; check the path")
         return 2
     except PackageError as error:
         print(f"FAILS  {options.package} {error}.")

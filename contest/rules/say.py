@@ -29,8 +29,11 @@ def counted(number: int, noun: str) -> str:
 
 def ordinal(number: int) -> str:
     """``ordinal(2)`` is "second"; digits beyond ten."""
-    if 0 <= number < len(_ORDINALS):
-        return _ORDINALS[number]
+    return _ORDINALS[number] if 0 <= number < len(_ORDINALS) else nth(number)
+
+
+def nth(number: int) -> str:
+    """``nth(2)`` is "2nd": an ordinal number in digits, for tables."""
     ending = "th" if 10 < number % 100 < 14 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
     return f"{number}{ending}"
 

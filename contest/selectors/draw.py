@@ -22,6 +22,7 @@ from contest.rules import draw as rules
 from contest.rules.namelists import CORRECTED, ListedEntry, NameLists, apply_corrections, read_lists
 from contest.rules.ruleset import RuleSet, RuleSetError
 from contest.selectors.boxes import standing_boxes
+from contest.selectors.categories import held_categories
 from contest.selectors.rules import category_rules, contest_rules
 from contest.selectors.seating import forbidden_tables
 
@@ -52,11 +53,6 @@ class Flight:
 
     table: Table
     boxes: list[Box]
-
-
-def held_categories(contest: Contest) -> list[Category]:
-    """The categories that are not cancelled, in the order of the day."""
-    return list(contest.categories.filter(cancelled_at__isnull=True).select_related("rule_set", "contest__rule_set"))
 
 
 def draw_request(contest: Contest) -> rules.DrawRequest:

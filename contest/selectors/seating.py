@@ -17,6 +17,7 @@ from contest.models import (
     Sitting,
     Table,
 )
+from contest.selectors.categories import held_categories
 from contest.selectors.people import attendances, teams_in_conflict
 
 
@@ -99,11 +100,6 @@ def last_seed(contest: Contest) -> str:
     """The seed of the last seating at random, from the log; empty when there was none."""
     row = LogRow.objects.filter(chain__contest=contest, chain__name="day", what="judges seated at random").last()
     return json.loads(row.facts)["seed"] if row else ""
-
-
-def held_categories(contest: Contest) -> list[Category]:
-    """The categories of the day in order, cancelled ones left out."""
-    return list(contest.categories.filter(cancelled_at=None))
 
 
 def seats(contest: Contest) -> list[Seat]:

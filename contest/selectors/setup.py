@@ -9,7 +9,7 @@ from zoneinfo import available_timezones
 
 from django.db.models import Q, QuerySet
 
-from contest.models import Account, Category, Contest, RuleSet
+from contest.models import Account, Contest, RuleSet
 from contest.rules.ruleset import SHIPPED
 from contest.selectors.rules import parsed
 
@@ -42,11 +42,6 @@ def rule_sets_for(account: Account | None, also: Iterable[int] = ()) -> QuerySet
 def in_library_order(sets: Iterable[RuleSet]) -> list[RuleSet]:
     place = {key: number for number, key in enumerate(SHIPPED)}
     return sorted(sets, key=lambda each: (place.get(each.shipped_key, len(place)), each.name.casefold(), each.pk))
-
-
-def windows(contest: Contest) -> list[Category]:
-    """The categories in the order of the day."""
-    return list(contest.categories.select_related("rule_set").order_by("order"))
 
 
 @cache

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from contest.models import Category, Contest
-from contest.selectors.draw import held_categories
+from contest.selectors.categories import held_categories
 
 
 @dataclass(frozen=True)

@@ -10,17 +10,14 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from contest.models import Account, Box, Contest, ContestRole, Draw, LabelCorrection, TurnIn
+from contest.refusals import LONGEST_REASON, Refused, clean_reason
 from contest.selectors.boxes import standing_boxes, statuses
 from contest.services.log import write_log
 
 WORDS = {"accepted": "taken in", "late": "taken in late", "absent": "marked absent", "refused": "refused"}
 
 
-class DeskError(ValueError):
-    """Something the desk cannot do; the message says why and what to do instead."""
-
-
-class AlreadyRecorded(DeskError):
+class AlreadyRecorded(Refused):
     """Another click or another device was first. Nothing was changed."""
 
 
@@ -45,12 +42,12 @@ def record_turn_in(
     """Record what became of a box: accepted, late, absent or refused.
 
     Without `handed_in_at` the time is now, by the server's clock; once the marks are locked the desk works from
-    paper, and a time that was not typed stays unknown. Raises AlreadyRecorded or DeskError.
+    paper, and a time that was not typed stays unknown. Raises AlreadyRecorded or Refused.
     """
     if status not in WORDS:
-        raise DeskError(f"“{status}” is nothing a box can be: choose accepted, late, absent or refused.")
-    if status == TurnIn.Status.REFUSED and not reason.strip():
-        raise DeskError(f"Say why box {box.number} is refused; the team will ask.")
+        raise Refused(f"“{status}” is nothing a box can be: choose accepted, late, absent or refused.")
+    if status == TurnIn.Status.REFUSED:
+        reason = clean_reason(reason, f"Say why box {box.number} is refused; the team will ask.")
     locked = _lock(contest, box)
     standing = _standing(locked)
     if standing is not None and standing.status != TurnIn.Status.UNDONE:
@@ -68,8 +65,7 @@ def record_turn_in(
 @transaction.atomic
 def undo_turn_in(*, contest: Contest, box: Box, reason: str, by: str) -> TurnIn:
     """The standing row of a box was a mistake: the box is to come again. The row itself stays."""
-    if not reason.strip():
-        raise DeskError(f"Say why the entry for box {box.number} is undone.")
+    reason = clean_reason(reason, f"Say why the entry for box {box.number} is undone.")
     locked = _lock(contest, box)
     standing = _standing(locked)
     if standing is None or standing.status == TurnIn.Status.UNDONE:
@@ -93,7 +89,7 @@ def rest_in_time(*, contest: Contest, by: str) -> int:
     """
     fresh = Contest.objects.select_for_update().get(pk=contest.pk)
     if fresh.marks_locked_at is None:
-        raise DeskError(
+        raise Refused(
             "The marks are not locked yet. Record boxes one by one as they come in, or wait until the marks are locked."
         )
     known = statuses(fresh)
@@ -121,21 +117,18 @@ def correct_labels(*, contest: Contest, one: Box, other: Box, reason: str, by: s
 
     What the desk recorded was recorded of the teams, so it changes places as well.
     """
-    if not reason.strip():
-        raise DeskError("Say how the swapped labels were noticed.")
+    reason = clean_reason(reason, "Say how the swapped labels were noticed.")
     if one.pk == other.pk:
-        raise DeskError(f"Both numbers are {one.number}. Type the two numbers that were swapped.")
+        raise Refused(f"Both numbers are {one.number}. Type the two numbers that were swapped.")
     if one.category_id != other.category_id:
-        raise DeskError(
+        raise Refused(
             f"{one.number} is {one.category.name} and {other.number} is {other.category.name}: "
             "labels are swapped within one category. Read both labels again."
         )
     for box in sorted((one, other), key=lambda each: each.pk):  # one order for everybody, so that nobody deadlocks
         _lock(contest, box)
     first, second = _standing(one), _standing(other)
-    correction = LabelCorrection.objects.create(
-        contest=contest, one=one, other=other, reason=reason.strip()[:300], by=by[:120]
-    )
+    correction = LabelCorrection.objects.create(contest=contest, one=one, other=other, reason=reason, by=by[:120])
     _take_over(one, second, replacing=first, by=by)
     _take_over(other, first, replacing=second, by=by)
     write_log(
@@ -181,9 +174,9 @@ def _lock(contest: Contest, box: Box) -> Box:
         .get(pk=box.pk, contest=contest)
     )
     if not Draw.objects.filter(pk=locked.draw_id, standing=True).exists():  # asked now that nobody draws again
-        raise DeskError(f"Box {locked.number} belongs to an earlier draw. Look at the number again.")
+        raise Refused(f"Box {locked.number} belongs to an earlier draw. Look at the number again.")
     if locked.category.is_cancelled:
-        raise DeskError(f"{locked.category.name} is cancelled: its boxes are no longer taken in.")
+        raise Refused(f"{locked.category.name} is cancelled: its boxes are no longer taken in.")
     return locked
 
 
@@ -206,7 +199,7 @@ def _append(
         by=by[:120],
         handed_in_at=handed_in_at,
         typed=typed,
-        reason=reason.strip()[:300],
+        reason=reason.strip()[:LONGEST_REASON],
     )
     row.full_clean(validate_constraints=False)
     TurnIn.objects.filter(box=box, standing=True).update(standing=False)

@@ -11,7 +11,8 @@ from contest.rules import draw as rules
 from contest.rules.draw import DrawRefused
 from contest.rules.draw.commitment import commitment, public_text, secret_text, sha256
 from contest.rules.ruleset import to_toml
-from contest.selectors.draw import draw_request, held_categories, name_lists, problems
+from contest.selectors.categories import held_categories
+from contest.selectors.draw import draw_request, name_lists, problems
 from contest.selectors.rules import category_document, contest_rules
 from contest.services.log import write_log
 from contest.services.passes import issue_pass
@@ -92,7 +93,7 @@ def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words
     _lay_out(draw, result.placed)
     contest.state = Contest.State.SEALED
     contest.save(update_fields=["state", "frozen_rules"])
-    issue_pass(opens="desk", contest=contest, by=by)
+    issue_pass(opens="desk", contest=contest)
     facts = {
         "draw": draw.number,
         "commitment": draw.commitment,

@@ -67,15 +67,3 @@ def write_log(
     with connection.cursor() as cursor:
         cursor.execute(_GROW, [number, row.hash, chain_id])
     return row
-
-
-def broken_row(chain: LogChain) -> int | None:
-    """The number of the first row that does not fit its chain; None when the chain is whole."""
-    previous = "0" * 64
-    number = 0
-    for number, row in enumerate(chain.rows.order_by("number"), start=1):
-        expected = row_hash(number=number, at=row.at, what=row.what, facts=row.facts, previous=previous)
-        if row.number != number or row.previous != previous or row.hash != expected:
-            return number
-        previous = row.hash
-    return None if (number, previous) == (chain.length, chain.head) else number + 1

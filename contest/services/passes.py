@@ -62,7 +62,6 @@ def issue_pass(
     account: Account | None = None,
     table: Table | None = None,
     seat: Seat | None = None,
-    by: str = "",
 ) -> Pass:
     """The standing pass for a door, made if there is none yet."""
     door = {"opens": opens, "contest": contest, "account": account, "table": table, "seat": seat}
@@ -80,9 +79,7 @@ def issue_pass(
 def reissue_pass(*, held: Pass, by: str) -> Pass:
     """Revoke a pass and make another for the same door; after the draw this is logged and printed."""
     Pass.objects.filter(pk=held.pk).update(revoked_at=timezone.now())
-    made = issue_pass(
-        opens=held.opens, contest=held.contest, account=held.account, table=held.table, seat=held.seat, by=by
-    )
+    made = issue_pass(opens=held.opens, contest=held.contest, account=held.account, table=held.table, seat=held.seat)
     if held.contest and held.contest.is_drawn:
         write_log(
             contest=held.contest,

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Attendance, Category, Contest, Entered, Entry, Judge, JudgeConflict, Sitting, Team
+from contest.refusals import clean_reason, reason_invalid
 from contest.selectors.people import competing_teams, fold, known_judges, known_teams, next_number
 from contest.services.log import write_log
 from contest.services.names import log_corrected_names, log_corrected_team
@@ -144,9 +145,7 @@ def withdraw(*, entry: Entry, category: Category | None, reason: str, by: str) -
     contest = locked(entry.contest)
     if not contest.is_sealed:
         raise ValidationError("The tally is closed: a team can no longer be withdrawn.")
-    reason = " ".join(reason.split())
-    if not reason:
-        raise ValidationError({"reason": "Say why, for example: ill, no meat, cooker broke."})
+    reason = clean_reason(reason, "Say why, for example: ill, no meat, cooker broke.", reason_invalid)
     rows = Entered.objects.filter(entry=entry, withdrawn_at=None).select_related("category")
     if category is not None:
         rows = rows.filter(category=category)

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from contest.models import Box, Category, Contest, Draw, Entry, Seat, Table
+from contest.refusals import clean_reason
 from contest.rules.draw.commitment import words_in
 from contest.selectors.draw import against_redraw
 from contest.services.draw import DrawRefused, draw_boxes, held
@@ -41,11 +42,8 @@ def redraw(*, contest: Contest, reason: str, by: str, changes: Changes | None = 
     The secret and the words stay; the number and the reason of the draw are new in `public-N.txt`. Raises
     DrawRefused once a box is in or a table is at work, ValidationError for a late team that cannot be entered.
     """
-    reason = " ".join(reason.split())
-    if not reason:
-        raise DrawRefused("Say why the boxes are drawn again: the reason stands on the result.")
-    if len(reason) > 300:
-        raise DrawRefused("Keep the reason to 300 characters.")
+    ask = "Say why the boxes are drawn again: the reason stands on the result."
+    reason = clean_reason(reason, ask, DrawRefused)
     locked = held(contest)
     # A box that the desk is recording at this moment is waited for, and then refuses the new draw.
     list(Box.objects.select_for_update(of=("self",)).filter(contest=locked, draw__standing=True))

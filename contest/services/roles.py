@@ -76,7 +76,7 @@ def make_helper(*, contest: Contest, name: str, parts: Collection[str], by: str)
         raise ValidationError({"name": error.messages}) from None
     account.save()
     set_roles(contest=contest, account=account, parts=parts, by=by)
-    issue_pass(opens=Pass.Opens.ACCOUNT, account=account, by=by)
+    issue_pass(opens=Pass.Opens.ACCOUNT, account=account)
     return account
 
 

@@ -5,6 +5,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Contest
+from contest.refusals import clean_reason, reason_invalid
 from contest.services.log import write_log
 from contest.services.people import locked
 
@@ -27,10 +28,9 @@ def open_seal(*, contest: Contest, name: str, reason: str, by: str) -> Contest:
         raise ValidationError("The seal was opened already.")
     if " ".join(name.split()).casefold() != " ".join(contest.name.split()).casefold():
         raise ValidationError({"name": f"Type the name of the contest as it stands above: {contest.name}"})
-    reason = " ".join(reason.split())
-    if not reason:
-        raise ValidationError({"reason": "Say why the seal must be opened now: the reason stands on the result."})
-    contest.seal_opened_at, contest.seal_opened_why = timezone.now(), reason[:300]
+    ask = "Say why the seal must be opened now: the reason stands on the result."
+    contest.seal_opened_why = clean_reason(reason, ask, reason_invalid)
+    contest.seal_opened_at = timezone.now()
     contest.save(update_fields=["seal_opened_at", "seal_opened_why"])
     write_log(contest=contest, chain="day", what=OPENED, facts={"reason": contest.seal_opened_why}, by=by)
     return contest

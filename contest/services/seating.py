@@ -8,9 +8,11 @@ from django.db import IntegrityError, transaction
 
 from contest import day
 from contest.models import Category, Contest, Judge, Seat, Sitting
+from contest.refusals import clean_reason, reason_invalid
 from contest.rules.seating import seat_judges
+from contest.selectors.categories import held_categories
 from contest.selectors.people import attendances, teams_in_conflict
-from contest.selectors.seating import held_categories, seats, why_not_seated
+from contest.selectors.seating import seats, why_not_seated
 from contest.services.log import write_log
 from contest.services.people import locked
 
@@ -113,9 +115,8 @@ def vacate(*, contest: Contest, seat: Seat, from_category: Category | None, by: 
     """Nobody sits here from a category on, so no cards are expected from this seat."""
     contest = _open_for_changes(contest)
     _check_own(contest, seat)
-    reason = " ".join(reason.split())
-    if not reason:
-        raise ValidationError({"reason": "Say why the seat stays empty: fewer cards will be expected from this table."})
+    ask = "Say why the seat stays empty: fewer cards will be expected from this table."
+    reason = clean_reason(reason, ask, reason_invalid)
     categories = _from(contest, from_category)
     for category in categories:
         _put(seat, category, vacant=True)
@@ -155,10 +156,11 @@ def swap(
 
 
 def _checked_reason(contest: Contest, reason: str) -> str:
-    reason = " ".join(reason.split())
-    if contest.is_drawn and not reason:
-        raise ValidationError({"reason": "Say why: after the draw every change of a seat is logged with its reason."})
-    return reason
+    """The reason for a change of a seat: needed once the boxes are drawn."""
+    if not contest.is_drawn and not reason.strip():
+        return ""
+    ask = "Say why: after the draw every change of a seat is logged with its reason."
+    return clean_reason(reason, ask, reason_invalid)
 
 
 def _check_own(contest: Contest, seat: Seat) -> None:

@@ -29,6 +29,7 @@ from contest.models import (
     Sitting,
     Table,
 )
+from contest.rules.clock import SkippedTime, moment_of
 from contest.selectors.setup import cards_limits
 from contest.services.draw import make_draw
 from contest.services.log import write_log
@@ -120,7 +121,7 @@ def create_contest(
         parts |= {"desk"}
         write_log(contest=contest, chain="day", what="one person declared", facts={}, by=str(organiser))
     set_roles(contest=contest, account=organiser, parts=parts, by=str(organiser))
-    issue_pass(opens=Pass.Opens.DESK, contest=contest, by=str(organiser))
+    issue_pass(opens=Pass.Opens.DESK, contest=contest)
     return contest
 
 
@@ -163,15 +164,14 @@ def local_moment(contest: Contest, time: Time, *, next_day: bool = False) -> dat
 
     Raises ValidationError for a time that the clock skips when it goes forward.
     """
-    naive = datetime.combine(contest.date + timedelta(days=next_day), time)
-    moment = naive.replace(tzinfo=contest.zone)
-    there_and_back = datetime.fromtimestamp(moment.timestamp(), contest.zone).replace(tzinfo=None)
-    if there_and_back != naive:
+    day = contest.date + timedelta(days=next_day)
+    try:
+        return moment_of(day, time, contest.zone).astimezone(contest.zone)
+    except SkippedTime as skipped:
         raise ValidationError(
-            f"{naive:%H:%M} does not exist on {naive:%d %B %Y} in {contest.time_zone}: the clock goes forward then. "
-            f"Type {there_and_back:%H:%M}."
-        )
-    return moment
+            f"{time:%H:%M} does not exist on {day:%d %B %Y} in {contest.time_zone}: the clock goes forward then. "
+            f"Type {skipped.instead:%H:%M}."
+        ) from None
 
 
 def free_key(contest: Contest, name: str) -> str:

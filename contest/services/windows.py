@@ -6,8 +6,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Category, Contest
+from contest.refusals import Refused, clean_reason
 from contest.selectors.windows import Window, windows
-from contest.services.desk import DeskError
 from contest.services.log import write_log
 
 MOST_MINUTES = 240
@@ -37,21 +37,21 @@ def delay_windows(
     """Move the remaining windows by `minutes`; fewer than none takes back a delay made by mistake.
 
     `seen` are the windows as the person saw them (`as_seen`): a second click, or a second device, moves nothing.
-    Returns the categories moved. Raises DeskError: no minutes, too many, nothing left to move, a tally that is
+    Returns the categories moved. Raises Refused: no minutes, too many, nothing left to move, a tally that is
     closed, windows that were moved meanwhile, or a window that would open in the past.
     """
     locked = _lock_open_contest(contest, "the windows")
     if not minutes or abs(minutes) > MOST_MINUTES:
-        raise DeskError(f"Give 1 to {MOST_MINUTES} minutes (with a minus sign to take a delay back).")
+        raise Refused(f"Give 1 to {MOST_MINUTES} minutes (with a minus sign to take a delay back).")
     moving = windows_to_move(locked, include_open=include_open)
     if seen is not None and seen != as_seen(moving):
-        raise DeskError("The windows have changed since you looked. Nothing was moved now; see the times below.")
+        raise Refused("The windows have changed since you looked. Nothing was moved now; see the times below.")
     if not moving:
-        raise DeskError("Every window has opened already: there is none left to move.")
+        raise Refused("Every window has opened already: there is none left to move.")
     shift = timedelta(minutes=minutes)
     early = [window.category.name for window in moving if minutes < 0 and window.opens + shift < timezone.now()]
     if early:
-        raise DeskError(f"{', '.join(early)} would have opened already. Take fewer minutes back.")
+        raise Refused(f"{', '.join(early)} would have opened already. Take fewer minutes back.")
     for window in moving:
         window.category.turn_in_at += shift
         window.category.save(update_fields=["turn_in_at"])
@@ -70,13 +70,12 @@ def delay_windows(
 def cancel_category(*, category: Category, reason: str, by: str) -> Category:
     """A category is not held: it drops out of the desk, the marks, the closing and the result."""
     contest = _lock_open_contest(category.contest, "a category")
-    if not reason.strip():
-        raise DeskError(f"Say why {category.name} is cancelled: the cooks will ask, and it stands in the log.")
+    why = clean_reason(reason, f"Say why {category.name} is cancelled: the cooks will ask, and it stands in the log.")
     locked = Category.objects.select_for_update().get(pk=category.pk)
     if locked.is_cancelled:
-        raise DeskError(f"{locked.name} is cancelled already. Nothing was changed.")
+        raise Refused(f"{locked.name} is cancelled already. Nothing was changed.")
     locked.cancelled_at = category.cancelled_at = timezone.now()
-    locked.cancelled_why = category.cancelled_why = reason.strip()[:300]
+    locked.cancelled_why = category.cancelled_why = why
     locked.save(update_fields=["cancelled_at", "cancelled_why"])
     write_log(
         contest=contest,
@@ -91,5 +90,5 @@ def cancel_category(*, category: Category, reason: str, by: str) -> Category:
 def _lock_open_contest(contest: Contest, what: str) -> Contest:
     locked = Contest.objects.select_for_update().get(pk=contest.pk)
     if not locked.is_sealed:
-        raise DeskError(f"The tally is closed: {what} can no longer be changed.")
+        raise Refused(f"The tally is closed: {what} can no longer be changed.")
     return locked

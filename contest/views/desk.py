@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from contest.access import for_parts
 from contest.forms.desk import RecordForm, UndoForm
 from contest.models import Box, Contest
+from contest.refusals import Refused
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.desk import DeskCategory, desk_categories, find_box, last_recorded, standing_turn_ins
 from contest.selectors.windows import Window, moment_near, nearest_window
@@ -118,7 +119,7 @@ def desk_record(request: HttpRequest, contest: Contest) -> HttpResponse:
             typed=clock is not None,
             reason=form.cleaned_data["reason"],
         )
-    except services.DeskError as error:
+    except Refused as error:
         messages.warning(request, str(error))
     else:
         said = f"Box {box.number} {services.WORDS[row.status]}: {box.category.name}, team {form.cleaned_data['team']}"
@@ -149,7 +150,7 @@ def desk_undo(request: HttpRequest, contest: Contest, number: str) -> HttpRespon
     if request.method == "POST" and form.is_valid():
         try:
             services.undo_turn_in(contest=contest, box=box, reason=form.cleaned_data["reason"], by=request.viewer.name)
-        except services.DeskError as error:
+        except Refused as error:
             messages.warning(request, str(error))
         else:
             messages.success(request, f"Undone: box {number} is to come again.")
@@ -181,7 +182,7 @@ def desk_absent(request: HttpRequest, contest: Contest) -> HttpResponse:
         return redirect(desk_url(contest, key))
     try:
         count = services.mark_absent(contest=contest, boxes=boxes, by=request.viewer.name)
-    except services.DeskError as error:
+    except Refused as error:
         messages.warning(request, str(error))
     else:
         messages.success(request, f"{count} {'box' if count == 1 else 'boxes'} marked absent.")
@@ -195,7 +196,7 @@ def desk_rest(request: HttpRequest, contest: Contest) -> HttpResponse:
     if request.method == "POST":
         try:
             count = services.rest_in_time(contest=contest, by=request.viewer.name)
-        except services.DeskError as error:
+        except Refused as error:
             messages.warning(request, str(error))
         else:
             messages.success(request, f"{count} {'box' if count == 1 else 'boxes'} recorded as in on time.")

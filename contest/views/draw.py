@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -22,7 +23,6 @@ from contest.selectors.draw import (
     problems,
     standing_draw,
 )
-from contest.selectors.setup_steps import page
 from contest.selectors.windows import next_window
 from contest.services.draw import DrawRefused, begin_ceremony, make_draw
 from contest.services.passes import issue_pass, word_of
@@ -72,9 +72,8 @@ def _before(
 
 
 def _check_url(request: HttpRequest, contest: Contest) -> str:
-    """The public page of the draw, which another app may offer; empty where there is none."""
-    path = page("reports:draw_check", contest)
-    return request.build_absolute_uri(path) if path else ""
+    """The address of the public page of the draw."""
+    return request.build_absolute_uri(reverse("reports:draw_check", args=[contest.slug]))
 
 
 @require_POST
@@ -157,7 +156,7 @@ def _show_refusal(form: RedrawForm, error: ValidationError) -> None:
 def boxes_in(request: HttpRequest, contest: Contest) -> HttpResponse:
     """How many boxes the desk has recorded, and how the desk works here: another device, or paper."""
     counts = recorded(contest)
-    word = word_of(issue_pass(opens="desk", contest=contest, by=request.viewer.name))
+    word = word_of(issue_pass(opens="desk", contest=contest))
     address = address_of_pass(request, word)
     return render(
         request,

@@ -101,9 +101,9 @@ def door_of(contest: Contest, organiser: Account, key: str) -> Door:
     return found
 
 
-def pass_of(door: Door, contest: Contest, *, by: str) -> Pass:
+def pass_of(door: Door, contest: Contest) -> Pass:
     inside = None if door.account else contest
-    return issue_pass(opens=door.opens, contest=inside, account=door.account, table=door.table, seat=door.seat, by=by)
+    return issue_pass(opens=door.opens, contest=inside, account=door.account, table=door.table, seat=door.seat)
 
 
 @require_GET
@@ -115,7 +115,7 @@ def slips(request: HttpRequest, contest: Contest) -> HttpResponse:
     chosen = [door_of(contest, organiser, wanted)] if wanted else doors(contest, organiser)
     made = []
     for door in chosen:
-        held = pass_of(door, contest, by=request.viewer.name)
+        held = pass_of(door, contest)
         word = word_of(held)
         address = address_of_pass(request, word)
         made.append({"door": door, "word": word, "address": address.partition("#")[0], "qr": qr_svg(address)})
@@ -134,7 +134,7 @@ def new_pass(request: HttpRequest, contest: Contest) -> HttpResponse:
     """A new pass word for one door; the one before it opens nothing any more."""
     organiser = request.viewer.account
     door = door_of(contest, organiser, request.POST.get("for", ""))
-    held = pass_of(door, contest, by=request.viewer.name)
+    held = pass_of(door, contest)
     services.give_new_pass(contest=contest, held=held, organiser=organiser, by=request.viewer.name)
     messages.success(request, f"{door.name}: the old pass word is void. Here is the new one.")
     return redirect(f"{room('contest:slips', contest)}?for={door.key}")

@@ -8,10 +8,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from contest.access import for_parts
 from contest.forms.desk import LabelsForm
 from contest.models import Box, Contest
+from contest.refusals import Refused
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.desk import desk_categories, label_corrections
 from contest.selectors.draw import standing_draw
-from contest.services.desk import DeskError, correct_labels
+from contest.services.desk import correct_labels
 from contest.services.log import write_log
 
 
@@ -72,7 +73,7 @@ def _corrected(request: HttpRequest, contest: Contest, form: LabelsForm) -> bool
         correct_labels(
             contest=contest, one=one, other=other, reason=form.cleaned_data["reason"], by=request.viewer.name
         )
-    except DeskError as error:
+    except Refused as error:
         form.add_error(None, str(error))
         return False
     messages.success(request, f"Labels {one.number} and {other.number} are corrected: each belongs to the other team.")

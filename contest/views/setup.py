@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from contest.access import for_parts, signed_in
@@ -21,21 +21,13 @@ from contest.forms.setup import (
 from contest.models import Account, Category, Contest
 from contest.rules.draw import DrawRefused
 from contest.rules.ruleset import in_words
+from contest.selectors.categories import all_categories, held_categories
 from contest.selectors.rules import category_rules, contest_rules
-from contest.selectors.setup import windows
 from contest.services import setup as services
 
 
 def room(url_name: str, contest: Contest) -> str:
     return reverse(url_name, kwargs={"slug": contest.slug})
-
-
-def landing(contest: Contest) -> str:
-    """Where a small contest begins."""
-    try:
-        return room("contest:boxes_in", contest)
-    except NoReverseMatch:
-        return room("contest:day", contest)
 
 
 def made_already(form: BaseForm, account: Account) -> Contest | None:
@@ -63,7 +55,7 @@ def new_small(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         contest = made_already(form, account)
         if contest:
-            return redirect(landing(contest))
+            return redirect(room("contest:boxes_in", contest))
         data = form.cleaned_data
         try:
             contest = services.create_small_contest(
@@ -83,7 +75,7 @@ def new_small(request: HttpRequest) -> HttpResponse:
             if contest is None:
                 say(form, error)
         if contest is not None:
-            return redirect(landing(contest))
+            return redirect(room("contest:boxes_in", contest))
     return render(request, "contest/new_small.html", {"form": form}, status=422 if form.errors else 200)
 
 
@@ -124,7 +116,7 @@ def show(request: HttpRequest, contest: Contest, **forms: BaseForm) -> HttpRespo
         "tables_form": tables_form(contest),
         "one_person": OnePersonForm(prefix="one_person"),
         "delete": DeleteForm(prefix="delete"),
-        "categories": windows(contest),
+        "categories": all_categories(contest),
         "tables": list(contest.tables.prefetch_related("seats")),
         "rules": in_words(contest_rules(contest)),
         **forms,
@@ -206,7 +198,7 @@ def category(request: HttpRequest, contest: Contest, key: str = "") -> HttpRespo
     form = CategoryForm(request.POST or None, contest=contest, account=request.viewer.account, category=found)
     if request.method == "POST" and form.is_valid():
         try:
-            save_category(form, contest, found, request.viewer.name)
+            save_category(form, contest, found)
         except ValidationError as error:
             say(form, error)
         else:
@@ -216,7 +208,7 @@ def category(request: HttpRequest, contest: Contest, key: str = "") -> HttpRespo
     return render(request, "contest/category.html", page, status=422 if form.errors else 200)
 
 
-def save_category(form: CategoryForm, contest: Contest, found: Category | None, by: str) -> None:
+def save_category(form: CategoryForm, contest: Contest, found: Category | None) -> None:
     fields = dict(form.cleaned_data)
     if "time" in fields:
         time, next_day = fields.pop("time"), fields.pop("next_day")
@@ -227,7 +219,7 @@ def save_category(form: CategoryForm, contest: Contest, found: Category | None, 
     if found is None:
         services.add_category(contest=contest, **fields)
     else:
-        services.change_category(category=found, by=by, **fields)
+        services.change_category(category=found, **fields)
 
 
 @require_POST
@@ -247,7 +239,7 @@ def remove_category(request: HttpRequest, contest: Contest, key: str) -> HttpRes
 @for_parts("organiser", "head_judge", "tally", "announcer", "desk", "captain", "judge")
 def contest_rules_page(request: HttpRequest, contest: Contest) -> HttpResponse:
     """The rules of the contest in words, for reading out: every category that has its own, too."""
-    own = [each for each in windows(contest) if each.rule_set_id and each.rule_set_id != contest.rule_set_id]
+    own = [each for each in held_categories(contest) if each.rule_set_id and each.rule_set_id != contest.rule_set_id]
     sets = [(contest_rules(contest).name, "", in_words(contest_rules(contest)))]
     sets += [(category_rules(each).name, each.name, in_words(category_rules(each))) for each in own]
     return render(request, "contest/contest_rules.html", {"contest": contest, "sets": sets})

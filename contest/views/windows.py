@@ -9,8 +9,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from contest.access import for_parts
 from contest.forms.desk import CancelForm, DelayForm
 from contest.models import Contest
+from contest.refusals import Refused
 from contest.selectors.windows import windows as windows_of
-from contest.services.desk import DeskError
 from contest.services.windows import as_seen, cancel_category, delay_windows, moved_by, windows_to_move
 
 
@@ -56,7 +56,7 @@ def windows_delay(request: HttpRequest, contest: Contest) -> HttpResponse:
                     seen=request.POST.get("seen"),
                     by=request.viewer.name,
                 )
-            except DeskError as error:
+            except Refused as error:
                 messages.warning(request, str(error))
             else:
                 names = ", ".join(category.name for category in moved)
@@ -84,7 +84,7 @@ def windows_cancel(request: HttpRequest, contest: Contest, key: str) -> HttpResp
     if request.method == "POST" and form.is_valid():
         try:
             cancel_category(category=category, reason=form.cleaned_data["reason"], by=request.viewer.name)
-        except DeskError as error:
+        except Refused as error:
             messages.warning(request, str(error))
         else:
             messages.success(request, f"{category.name} is cancelled. Tell the cooks and the judges.")

@@ -3,63 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import NamedTuple
 
-from contest.models import Box, Category, Contest, Seat, Table
+from contest.models import Box, Category, Contest, Seat
 from contest.selectors import boxes as box_selectors
 from judging.models import Card, Reading
 from judging.selectors import rulings as ruling_selectors
-from judging.selectors.doubtful import DoubtfulMarks, doubtful
-from judging.selectors.flights import flights
 from judging.selectors.marks import marks_by_reading
 from judging.selectors.rulings import BoxRulings
-
-__all__ = [
-    "DoubtfulMarks",
-    "ExpectedCard",
-    "Line",
-    "MissingCards",
-    "doubtful",
-    "expected_cards",
-    "missing_cards",
-    "places_of_boxes",
-    "sheet_lines",
-]
-
-
-class ExpectedCard(NamedTuple):
-    category: Category
-    table: Table
-    seat: Seat
-    box: str
-
-
-class MissingCards(NamedTuple):
-    """What one score sheet still lacks: box numbers in serving order."""
-
-    category: Category
-    table: Table
-    seat: Seat
-    boxes: tuple[str, ...]
-
-
-def expected_cards(contest: Contest) -> list[ExpectedCard]:
-    """Every card that the contest waits for or has, by category, table, seat and serving order."""
-    return [
-        ExpectedCard(sheet.category, sheet.table, sheet.seat, number)
-        for flight in flights(contest)
-        for sheet in flight.sheets
-        for number in sheet.expected
-    ]
-
-
-def missing_cards(contest: Contest) -> list[MissingCards]:
-    """The score sheets that lack marks, by category, table and seat."""
-    return [
-        MissingCards(sheet.category, sheet.table, sheet.seat, sheet.missing)
-        for flight in flights(contest)
-        for sheet in flight.missing_sheets
-    ]
 
 
 @dataclass

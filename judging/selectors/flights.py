@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from contest.models import Box, Category, Contest, Seat, Sitting, Table
 from contest.selectors import boxes as box_selectors
+from contest.selectors.categories import held_categories
 from judging.models import Reading
 from judging.selectors import rulings as ruling_selectors
 from judging.selectors.rulings import BoxRulings
@@ -72,7 +73,7 @@ def flights(contest: Contest, *, category: Category | None = None, table: Table 
 
     The number of queries does not grow with the contest.
     """
-    categories = [category] if category else _held(contest)
+    categories = [category] if category else held_categories(contest)
     tables = list(
         (Table.objects.filter(pk=table.pk) if table else contest.tables.all())
         .order_by("number")
@@ -101,10 +102,6 @@ def flights(contest: Contest, *, category: Category | None = None, table: Table 
             own = {box.pk: ruled[box.pk] for box in served if box.pk in ruled}
             made.append(Flight(each, place, served, judged, sheets, own))
     return made
-
-
-def _held(contest: Contest) -> list[Category]:
-    return list(contest.categories.filter(cancelled_at__isnull=True).select_related("rule_set", "contest__rule_set"))
 
 
 def _vacant(contest: Contest) -> set[tuple[int, int]]:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 
 from contest.models import Contest, LogChain, Seat, Sitting
 from contest.rules.say import total_text
+from contest.selectors.categories import held_categories
 from judging.models import Tally
-from judging.records import held_categories, sealed_records
+from judging.records import sealed_records
 from judging.rules.outcome import BoxResult
 from judging.rules.standings import BoxStanding, box_standings
 from judging.rules.workings import box_working

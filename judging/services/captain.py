@@ -4,13 +4,10 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Box, Category, Contest, Seat, Table
+from contest.refusals import Refused
 from contest.services.log import write_log
 from judging.models import Arrival, Call, Collected
 from judging.selectors.flights import is_vacant
-
-
-class CaptainRefused(ValueError):
-    """What was ticked or asked cannot be; the message says why and what to do."""
 
 
 @transaction.atomic
@@ -18,9 +15,9 @@ def tick_box(*, contest: Contest, table: Table, box: Box, here: bool, by: str) -
     """The box is at its table, or is not after all. Ticking twice changes nothing."""
     contest = _open(contest)
     if box.contest_id != contest.pk or not box.draw.standing:
-        raise CaptainRefused(f"There is no box {box.number} in this contest. Call the desk.")
+        raise Refused(f"There is no box {box.number} in this contest. Call the desk.")
     if box.table_id != table.pk:
-        raise CaptainRefused(f"{box.number} belongs to table {box.table.number}.")
+        raise Refused(f"{box.number} belongs to table {box.table.number}.")
     if here:
         _, changed = Arrival.objects.get_or_create(box=box, defaults={"by": by[:120]})
     else:
@@ -36,9 +33,9 @@ def tick_sheet(*, contest: Contest, category: Category, seat: Seat, collected: b
     """The captain holds the finished score sheet of a seat, or does not after all."""
     contest = _open(contest)
     if category.contest_id != contest.pk or seat.table.contest_id != contest.pk:
-        raise CaptainRefused("This category or seat belongs to another contest.")
+        raise Refused("This category or seat belongs to another contest.")
     if is_vacant(category, seat):
-        raise CaptainRefused(f"Seat {seat.letter} is vacant in {category.name.lower()}: it has no sheet.")
+        raise Refused(f"Seat {seat.letter} is vacant in {category.name.lower()}: it has no sheet.")
     if collected:
         _, changed = Collected.objects.get_or_create(seat=seat, category=category, defaults={"by": by[:120]})
     else:
@@ -57,13 +54,13 @@ def call_head_judge(
     contest = _open(contest)
     text = " ".join(text.split())
     if about not in Call.About.values:
-        raise CaptainRefused("Choose what the call is about.")
+        raise Refused("Choose what the call is about.")
     if about == Call.About.NUMBER and not text:
-        raise CaptainRefused("Write in the number as it stands on the box, or what can be read of it.")
+        raise Refused("Write in the number as it stands on the box, or what can be read of it.")
     if about == Call.About.PORTIONS and box is None:
-        raise CaptainRefused("Choose the box that has too few portions.")
+        raise Refused("Choose the box that has too few portions.")
     if len(text) > 300:
-        raise CaptainRefused("Keep it to 300 characters.")
+        raise Refused("Keep it to 300 characters.")
     wanted = {"contest": contest, "table": table, "category": category, "about": about, "box": box, "text": text}
     waiting = Call.objects.filter(**wanted, answered_at__isnull=True).first()
     if waiting is not None:
@@ -92,7 +89,7 @@ def answer_call(*, call: Call, answer: str, by: str) -> Call:
 def _open(contest: Contest) -> Contest:
     contest = Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
     if contest.state == Contest.State.PREPARING:
-        raise CaptainRefused("The boxes are not drawn yet.")
+        raise Refused("The boxes are not drawn yet.")
     if not contest.is_sealed:
-        raise CaptainRefused("The tally is closed: the tables are done.")
+        raise Refused("The tally is closed: the tables are done.")
     return contest

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from contest.models import Category, Contest, Seat
+from contest.refusals import Refused
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import number_text
 from contest.selectors.rules import category_rules
@@ -20,7 +21,7 @@ from judging.selectors.flights import is_vacant
 AFTER_DISMISSAL = "marked anew after the card was dismissed"
 
 
-class SheetRefused(ValueError):
+class SheetRefused(Refused):
     """A sheet that cannot be handed in as it is; nothing of it was stored.
 
     `cells` maps (box number, criterion key) to what is wrong with a mark, `lines` a box number to what is wrong
@@ -86,7 +87,7 @@ def hand_in_sheet(
     if cells:
         raise SheetRefused(f"{_counted(cells)} cannot stand. Nothing was handed in yet.", cells=cells)
     found = _sort(lines, parsed)
-    _refuse_stale(found, parsed, expected_versions)
+    _refuse_stale(found, expected_versions)
     reason = " ".join(reason.split())[:300]
     if not reason and any(line.stands for line, _ in found.corrected):
         numbers = ", ".join(line.box.number for line, _ in found.corrected if line.stands)
@@ -177,7 +178,7 @@ def _sort(lines: Mapping[str, Line], parsed: Mapping[str, dict[str, Decimal]]) -
     return found
 
 
-def _refuse_stale(found: _Sorted, parsed: Mapping[str, dict[str, Decimal]], expected: Mapping[str, str] | None) -> None:
+def _refuse_stale(found: _Sorted, expected: Mapping[str, str] | None) -> None:
     if expected is None:
         return
     stale = {}

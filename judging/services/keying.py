@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from contest.models import Category, Contest, Seat
+from contest.refusals import Refused
 from contest.rules.say import number_text
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
@@ -14,10 +15,6 @@ from judging.models import Card, Mark, Reading, Resolution
 from judging.selectors.keying import differences, find_second, why_not_again
 from judging.selectors.marks import marks_of
 from judging.services.cards import SheetRefused, hand_in_sheet, read_marks, refuse_closed
-
-
-class KeyingRefused(ValueError):
-    """What cannot be keyed again or settled; the message says why and what to do."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +31,7 @@ def key_again(
 ) -> KeyedAgain:
     """Store a second keying: box number → criterion key → mark, empty for a card without marks on the paper.
 
-    Every box that is due is named; nothing that stands changes. Raises KeyingRefused, and SheetRefused for marks
+    Every box that is due is named; nothing that stands changes. Raises Refused, and SheetRefused for marks
     that are not on the scale; then nothing is stored.
     """
     contest = Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
@@ -42,9 +39,9 @@ def key_again(
     second = find_second(contest, category, seat)
     refused = why_not_again(contest, second, by)
     if refused or second is None:
-        raise KeyingRefused(refused)
+        raise Refused(refused)
     if set(marks) != set(second.due):
-        raise KeyingRefused(f"Key these boxes again: {', '.join(second.due)}. The sheet changed meanwhile.")
+        raise Refused(f"Key these boxes again: {', '.join(second.due)}. The sheet changed meanwhile.")
     parsed, cells = read_marks({number: row for number, row in marks.items() if row}, category_rules(category))
     if cells:
         raise SheetRefused("Some marks cannot stand. Nothing was handed in yet.", cells=cells)
@@ -82,23 +79,23 @@ def _keep(contest: Contest, category: Category, seat: Seat, card: Card, given: d
 def resolve(*, contest: Contest, reading: int, chosen: str, reason: str, by: str) -> Resolution:
     """Settle one difference by the paper: what stood is right, or the other marks are and become a correction.
 
-    Raises KeyingRefused for a difference that is not open any more or a choice that cannot be made.
+    Raises Refused for a difference that is not open any more or a choice that cannot be made.
     """
     contest = Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
     try:
         refuse_closed(contest)
     except SheetRefused as error:
-        raise KeyingRefused(str(error)) from None
+        raise Refused(str(error)) from None
     found = next((each for each in differences(contest) if each.reading == reading), None)
     if found is None:
-        raise KeyingRefused("This difference is settled already.")
+        raise Refused("This difference is settled already.")
     if chosen not in Resolution.Chosen.values:
-        raise KeyingRefused("Choose the marks that stand on the paper.")
+        raise Refused("Choose the marks that stand on the paper.")
     reason = " ".join(reason.split())[:250]
     if not reason:
-        raise KeyingRefused("Say what the paper shows, for example: the paper has a 3, keyed as 8.")
+        raise Refused("Say what the paper shows, for example: the paper has a 3, keyed as 8.")
     if chosen == Resolution.Chosen.OTHER and found.other_is_empty:
-        raise KeyingRefused("A card without marks cannot take the place of one: the head judge dismisses the card.")
+        raise Refused("A card without marks cannot take the place of one: the head judge dismisses the card.")
     row = Reading.objects.select_related("card__box", "card__seat__table").get(pk=reading)
     seat = row.card.seat
     made = Resolution.objects.create(reading=row, chosen=chosen, reason=reason, by=by[:120])
@@ -126,4 +123,4 @@ def _correct(contest: Contest, category: Category, seat: Seat, box: str, row: Re
             reason=f"looked up on the paper: {reason}",
         )
     except SheetRefused as error:
-        raise KeyingRefused(str(error)) from None
+        raise Refused(str(error)) from None

@@ -10,6 +10,7 @@ from django.db import IntegrityError, connection, transaction
 
 from contest.access import seat_name
 from contest.models import Box, Category, Contest, Seat, Table
+from contest.refusals import Refused
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
 from judging.models import Card, PortionsRound, Reading
@@ -21,7 +22,7 @@ from judging.services.cards import AFTER_DISMISSAL, read_marks, store_reading
 STORED, ALREADY, CONFLICT = "stored", "already", "conflict"
 
 
-class CardRefused(ValueError):
+class CardRefused(Refused):
     """A card that cannot be taken; nothing of it was stored.
 
     `error` names the kind of trouble for the phone, `status` is the HTTP status that fits it, the message tells the

@@ -6,16 +6,13 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Box, Contest, Seat
+from contest.refusals import Refused, clean_reason
 from contest.rules.say import listed
 from contest.selectors.rules import category_rules
 from contest.services.log import write_log
 from judging.models import Reading, Ruling
 from judging.selectors.flights import is_vacant
 from judging.selectors.rulings import in_force
-
-
-class RulingRefused(ValueError):
-    """A ruling that the rules do not give, or that is in force already; the message says which and what to do."""
 
 
 @transaction.atomic
@@ -33,7 +30,7 @@ def rule(
     """Put a ruling in force; kinds and scopes are those of `Ruling`.
 
     A penalty needs a rule set with a penalty mark. A dismissal names the marks that stand now: the card waits
-    until it is marked anew. A card is ruled lost only while no marks of it stand. Raises RulingRefused.
+    until it is marked anew. A card is ruled lost only while no marks of it stand. Raises Refused.
     """
     contest = _open(contest)
     reason = clean_reason(reason, "Say why: the ruling is kept with its reason.")
@@ -64,7 +61,7 @@ def rule_cards(*, contest: Contest, kind: str, box: Box, seats: Iterable[Seat], 
     """The same ruling on the cards of several seats, all or none."""
     seats = list(seats)
     if not seats:
-        raise RulingRefused("Tick the seats whose cards are meant.")
+        raise Refused("Tick the seats whose cards are meant.")
     return [
         rule(contest=contest, kind=kind, scope=Ruling.Scope.CARD, box=box, seat=seat, reason=reason, by=by)
         for seat in seats
@@ -85,56 +82,45 @@ def withdraw_ruling(*, ruling: Ruling, reason: str, by: str) -> Ruling:
     reason = clean_reason(reason, "Say why the ruling is taken back.")
     ruling = Ruling.objects.select_related("box__category", "seat__table").get(pk=ruling.pk, contest=contest)
     if ruling.withdrawn_at is not None:
-        raise RulingRefused("This ruling was taken back already.")
+        raise Refused("This ruling was taken back already.")
     ruling.withdrawn_at, ruling.withdrawn_why = timezone.now(), reason
     ruling.save(update_fields=["withdrawn_at", "withdrawn_why"])
     write_log(contest=contest, chain="cards", what="ruling withdrawn", facts=_facts(ruling), by=by)
     return ruling
 
 
-def clean_reason(reason: str, ask: str) -> str:
-    reason = " ".join(reason.split())
-    if not reason:
-        raise RulingRefused(ask)
-    if len(reason) > 300:
-        raise RulingRefused("Keep the reason to 300 characters.")
-    return reason
-
-
 def _open(contest: Contest) -> Contest:
     """The contest's row, locked; rulings are taken until the tally closes, and for a revision after it."""
     contest = Contest.objects.select_for_update(no_key=True).get(pk=contest.pk)
     if contest.state == Contest.State.PREPARING:
-        raise RulingRefused("The boxes are not drawn yet: there is nothing to rule on.")
+        raise Refused("The boxes are not drawn yet: there is nothing to rule on.")
     if not contest.is_sealed and contest.marks_locked_at is not None:
-        raise RulingRefused(
-            "The tally is closed: unlock the marks on the tally page, with a reason, rule, then revise it."
-        )
+        raise Refused("The tally is closed: unlock the marks on the tally page, with a reason, rule, then revise it.")
     return contest
 
 
 def _refuse_place(contest: Contest, box: Box, seat: Seat | None, scope: str) -> None:
     if box.contest_id != contest.pk or not box.draw.standing:
-        raise RulingRefused(f"{box.number} is no box of this contest's draw.")
+        raise Refused(f"{box.number} is no box of this contest's draw.")
     if scope != Ruling.Scope.CARD:
         return
     if seat is None:
-        raise RulingRefused("Choose the seat whose card is meant.")
+        raise Refused("Choose the seat whose card is meant.")
     if seat.table_id != box.table_id:
-        raise RulingRefused(f"{box.number} is judged at table {box.table.number}: choose a seat of that table.")
+        raise Refused(f"{box.number} is judged at table {box.table.number}: choose a seat of that table.")
     if is_vacant(box.category, seat):
-        raise RulingRefused(f"Seat {seat.letter} is vacant in {box.category.name.lower()}: it has no card.")
+        raise Refused(f"Seat {seat.letter} is vacant in {box.category.name.lower()}: it has no card.")
 
 
 def _refuse_penalty(box: Box, scope: str, criterion: str) -> None:
     rules = category_rules(box.category)
     if rules.scale.penalty is None:
-        raise RulingRefused(
+        raise Refused(
             f"The rules of {box.category.name.lower()} ({rules.name}) have no penalty mark. What they know is "
             "disqualification, a dismissed card and a lost card."
         )
     if scope == Ruling.Scope.CRITERION and criterion not in [each.key for each in rules.criteria]:
-        raise RulingRefused("Choose the criterion that gets the penalty mark.")
+        raise Refused("Choose the criterion that gets the penalty mark.")
 
 
 def _refuse_twice(ruling: Ruling) -> None:
@@ -150,7 +136,7 @@ def _refuse_twice(ruling: Ruling) -> None:
     # A card may be dismissed once more after it was marked anew: that is another reading.
     if ruling.kind != Ruling.Kind.DISMISSAL and same.exists():
         where = f", seat {ruling.seat.letter}" if ruling.seat else ""
-        raise RulingRefused(f"This is ruled already for {ruling.box.number}{where}.")
+        raise Refused(f"This is ruled already for {ruling.box.number}{where}.")
 
 
 def _reading_ruled_on(ruling: Ruling) -> Reading | None:
@@ -161,13 +147,13 @@ def _reading_ruled_on(ruling: Ruling) -> Reading | None:
     stands = reading is not None and not (on_box and on_box.is_dismissed(seat.pk, reading.pk))
     if ruling.kind == Ruling.Kind.LOST:
         if stands:
-            raise RulingRefused(
+            raise Refused(
                 f"Seat {seat.letter} has handed in marks for {box.number}: a card that is there is not lost. "
                 "Dismiss it if its marks may not stand."
             )
         return None
     if not stands:
-        raise RulingRefused(f"No marks of seat {seat.letter} stand for {box.number}: there is no card to dismiss.")
+        raise Refused(f"No marks of seat {seat.letter} stand for {box.number}: there is no card to dismiss.")
     return reading
 
 

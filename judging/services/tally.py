@@ -1,24 +1,16 @@
 """Locking the marks, closing the tally, signing it off, and revising it afterwards. Nothing is overwritten."""
 
-from collections.abc import Sequence
-
 from django.db import transaction
 from django.utils import timezone
 
 from contest import day
 from contest.models import Contest, Entry
+from contest.refusals import Refused, clean_reason
+from contest.selectors.categories import held_categories
 from contest.services.log import write_log
 from judging.frozen import digest, inputs_of, outcome_of
 from judging.models import Tally
-from judging.records import RecordsError, closing_records, held_categories
-
-
-class TallyRefused(ValueError):
-    """What was asked for cannot be done now; `todos` is what stands in the way, with links."""
-
-    def __init__(self, text: str, todos: Sequence[day.Todo] = ()) -> None:
-        super().__init__(text)
-        self.todos = list(todos)
+from judging.records import RecordsError, closing_records
 
 
 @transaction.atomic
@@ -26,7 +18,7 @@ def lock_marks(*, contest: Contest, by: str) -> None:
     """From here on no mark changes. Locking twice changes nothing."""
     contest = _held(contest)
     if not contest.is_drawn:
-        raise TallyRefused("There is nothing to lock before the draw.")
+        raise Refused("There is nothing to lock before the draw.")
     if contest.marks_locked_at is None:
         _lock(contest)
         write_log(contest=contest, chain="cards", what="marks locked", facts={}, by=by)
@@ -40,9 +32,9 @@ def unlock_marks(*, contest: Contest, reason: str, by: str) -> None:
     it goes into the log of the day.
     """
     contest = _held(contest)
-    reason = _reason(reason, "Say why the marks are unlocked.")
+    reason = clean_reason(reason, "Say why the marks are unlocked.")
     if contest.marks_locked_at is None:
-        raise TallyRefused("The marks are not locked.")
+        raise Refused("The marks are not locked.")
     Contest.objects.filter(pk=contest.pk).update(marks_locked_at=None)
     if contest.is_sealed:
         write_log(contest=contest, chain="cards", what="marks unlocked", facts={"reason": reason}, by=by)
@@ -55,11 +47,11 @@ def unlock_marks(*, contest: Contest, reason: str, by: str) -> None:
 def close_tally(*, contest: Contest, by: str) -> Tally:
     """Lock the marks, open the pairing to the tally alone, and freeze inputs, standings and workings.
 
-    Raises TallyRefused with the list of what is in the way; then nothing has changed.
+    Raises Refused with the list of what is in the way; then nothing has changed.
     """
     contest = _held(contest)
     if contest.state != Contest.State.SEALED:
-        raise TallyRefused(
+        raise Refused(
             "The tally is closed already." if contest.is_drawn else "There is nothing to tally before the draw."
         )
     _refuse_while_hindered(contest)
@@ -73,14 +65,14 @@ def close_tally(*, contest: Contest, by: str) -> Tally:
 def revise(*, contest: Contest, reason: str, by: str) -> Tally:
     """Tally again after closing or publishing: a new revision, signed and published anew; earlier ones stay."""
     contest = _held(contest)
-    reason = _reason(reason, "Say why the result is revised.")
+    reason = clean_reason(reason, "Say why the result is revised.")
     if contest.is_sealed:
-        raise TallyRefused("A tally is revised only after it was closed.")
+        raise Refused("A tally is revised only after it was closed.")
     _refuse_while_hindered(contest)
     newest = newest_tally(contest)
     made = _freeze(contest, revision=newest.revision + 1 if newest else 1, reason=reason, by=by)
     if newest is not None and made.inputs_hash == newest.inputs_hash:
-        raise TallyRefused(
+        raise Refused(
             "Nothing has changed since the last tally. Unlock the marks, correct them, then revise the result."
         )
     day.happened(contest, "revised")
@@ -93,9 +85,9 @@ def sign_off(*, tally: Tally, by: str) -> Tally:
     contest = _held(tally.contest)
     newest = newest_tally(contest)
     if newest is None or newest.pk != tally.pk:
-        raise TallyRefused("A newer revision stands. Look at that one and sign it.")
+        raise Refused("A newer revision stands. Look at that one and sign it.")
     if newest.signed_at is not None:
-        raise TallyRefused("This tally is signed off already.")
+        raise Refused("This tally is signed off already.")
     newest.signed_by, newest.signed_at = by, timezone.now()
     newest.save(update_fields=["signed_by", "signed_at"])
     write_log(contest=contest, chain="cards", what="tally signed off", facts={"revision": newest.revision}, by=by)
@@ -119,14 +111,14 @@ def _lock(contest: Contest) -> None:
 def _refuse_while_hindered(contest: Contest) -> None:
     todos = day.in_the_way("closing", contest)
     if todos:
-        raise TallyRefused("The tally cannot be closed yet.", todos)
+        raise Refused("The tally cannot be closed yet.", todos)
 
 
 def _freeze(contest: Contest, *, revision: int, reason: str, by: str) -> Tally:
     try:
         records = closing_records(contest)
     except RecordsError as error:
-        raise TallyRefused(str(error)) from None
+        raise Refused(str(error)) from None
     inputs = inputs_of(records)
     names = Entry.objects.filter(contest=contest).values_list("number", "team__name")
     made = Tally(
@@ -153,12 +145,3 @@ def _freeze(contest: Contest, *, revision: int, reason: str, by: str) -> Tally:
     write_log(contest=contest, chain="cards", what=what, facts={"revision": revision}, by=by)
     write_log(contest=contest, chain="day", what=what, facts=facts, by=by)
     return made
-
-
-def _reason(reason: str, ask: str) -> str:
-    reason = " ".join(reason.split())
-    if not reason:
-        raise TallyRefused(ask)
-    if len(reason) > 300:
-        raise TallyRefused("Keep the reason to 300 characters.")
-    return reason

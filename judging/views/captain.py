@@ -7,9 +7,10 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from contest.access import for_parts
 from contest.models import Category, Contest, Table
+from contest.refusals import Refused
 from judging.forms.rulings import CallForm
 from judging.selectors.tables import TablePage, find_box, table_news, table_page, where_belongs
-from judging.services.captain import CaptainRefused, call_head_judge, tick_box, tick_sheet
+from judging.services.captain import call_head_judge, tick_box, tick_sheet
 from judging.services.phones import portions_go_round
 
 
@@ -25,7 +26,7 @@ def captain(request: HttpRequest, contest: Contest, table: Table) -> HttpRespons
     if request.method == "POST" and page.category is not None and (not calling or form.is_valid()):
         try:
             _do(request, contest, table, page.category, form)
-        except CaptainRefused as refused:
+        except Refused as refused:
             error = str(refused)
         else:
             return redirect(
@@ -44,12 +45,12 @@ def _do(request: HttpRequest, contest: Contest, table: Table, category: Category
     if what in ("here", "not-here"):
         box = find_box(contest, request.POST.get("box", ""))
         if box is None:
-            raise CaptainRefused("There is no such box. Call the desk.")
+            raise Refused("There is no such box. Call the desk.")
         tick_box(contest=contest, table=table, box=box, here=what == "here", by=by)
     elif what in ("collected", "not-collected"):
         seat = table.seats.filter(letter=request.POST.get("seat", "")).first()
         if seat is None:
-            raise CaptainRefused("There is no such seat at this table.")
+            raise Refused("There is no such seat at this table.")
         tick_sheet(contest=contest, category=category, seat=seat, collected=what == "collected", by=by)
     elif what == "portions" and contest.phones:
         portions_go_round(contest=contest, table=table, category=category, by=by)
@@ -60,7 +61,7 @@ def _do(request: HttpRequest, contest: Contest, table: Table, category: Category
             contest=contest, table=table, category=category, about=given["about"], box=box, text=given["text"], by=by
         )
     else:
-        raise CaptainRefused("Nothing was ticked. Try again.")
+        raise Refused("Nothing was ticked. Try again.")
 
 
 def _context(

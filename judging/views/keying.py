@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from contest.access import for_parts
 from contest.models import Category, Contest, Seat, Table
+from contest.refusals import Refused
 from contest.rules.say import listed
 from contest.selectors.rules import category_rules
 from judging.forms.sheet import SheetForm
@@ -29,7 +30,7 @@ from judging.selectors.keying import (
     why_not_again,
 )
 from judging.services.cards import SheetRefused, hand_in_sheet
-from judging.services.keying import KeyedAgain, KeyingRefused, key_again, resolve
+from judging.services.keying import KeyedAgain, key_again, resolve
 from judging.views.sheets import after_sheet, by_criterion, said, why_closed
 
 
@@ -95,7 +96,7 @@ def again(request: HttpRequest, contest: Contest, category: str, table: Table, s
             done = key_again(contest=contest, category=found, seat=place, marks=marks, by=request.viewer.name)
         except SheetRefused as error:
             form.refuse(error)
-        except KeyingRefused as error:
+        except Refused as error:
             form.message = str(error)
         else:
             (messages.warning if done.differ else messages.success)(request, _compared(found, place, done))
@@ -152,7 +153,7 @@ def differences_page(request: HttpRequest, contest: Contest) -> HttpResponse:
                 reason=request.POST.get("reason", ""),
                 by=request.viewer.name,
             )
-        except KeyingRefused as error:
+        except Refused as error:
             refused = str(error)
         else:
             box = made.reading.card.box.number

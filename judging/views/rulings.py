@@ -12,13 +12,14 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from contest.access import for_parts
 from contest.models import Box, Contest
+from contest.refusals import Refused
 from contest.selectors.rules import category_rules
 from judging.forms.rulings import KINDS, RulingForm
 from judging.models import Call, Ruling
 from judging.selectors.rulings import in_words, open_calls
 from judging.selectors.tables import BoxPanel, box_panel, find_box
 from judging.services.captain import answer_call
-from judging.services.rulings import RulingRefused, rule, rule_cards, rule_no_portion, withdraw_ruling
+from judging.services.rulings import rule, rule_cards, rule_no_portion, withdraw_ruling
 
 
 @require_http_methods(["GET", "POST"])
@@ -33,7 +34,7 @@ def rulings(request: HttpRequest, contest: Contest) -> HttpResponse:
     if request.method == "POST":
         try:
             form, said = _do(request, contest, panel)
-        except RulingRefused as refused:
+        except Refused as refused:
             error = error or str(refused)
             form = _form(panel, request.POST) if request.POST.get("do") == "rule" else form
         else:
@@ -79,7 +80,7 @@ def _do(request: HttpRequest, contest: Contest, panel: BoxPanel | None) -> tuple
         withdraw_ruling(ruling=ruling, reason=request.POST.get("reason", ""), by=by)
         return None, f"Taken back: {ruling.box.number}, {in_words(ruling)}."
     if panel is None:
-        raise RulingRefused("Type the number of the box first.")
+        raise Refused("Type the number of the box first.")
     form = _form(panel, request.POST)
     if not form.is_valid():
         return form, ""
@@ -90,7 +91,7 @@ def _do(request: HttpRequest, contest: Contest, panel: BoxPanel | None) -> tuple
             for call in open_calls(contest).filter(box=panel.box):
                 answer_call(call=call, answer=said, by=by)
     except ValidationError as invalid:
-        raise RulingRefused(" ".join(invalid.messages)) from None
+        raise Refused(" ".join(invalid.messages)) from None
     return form, f"Ruled: {panel.box.number}, {said}."
 
 

@@ -12,19 +12,12 @@ from django.views.decorators.http import require_GET, require_POST
 from contest import day
 from contest.access import for_parts
 from contest.models import Contest
+from contest.refusals import Refused
 from judging.forms.tally import CloseForm, ReviseForm, UnlockForm
 from judging.models import Tally
-from judging.selectors import cards
 from judging.selectors import tally as tallies
-from judging.services.tally import (
-    TallyRefused,
-    close_tally,
-    lock_marks,
-    newest_tally,
-    revise,
-    sign_off,
-    unlock_marks,
-)
+from judging.selectors.doubtful import doubtful
+from judging.services.tally import close_tally, lock_marks, newest_tally, revise, sign_off, unlock_marks
 
 PARTS = ("organiser", "tally", "head_judge")
 KEYERS = frozenset({"organiser", "tally"})  # who may open a score sheet
@@ -53,7 +46,7 @@ def working(request: HttpRequest, contest: Contest, number: str) -> HttpResponse
 @for_parts(*PARTS)
 def doubts(request: HttpRequest, contest: Contest) -> HttpResponse:
     """One list of the marks that look like slips: a page, or the part of the tally that loads by itself."""
-    found = cards.doubtful(contest) if contest.is_drawn else []
+    found = doubtful(contest) if contest.is_drawn else []
     context = {
         "contest": contest,
         "slips": [doubt for doubt in found if doubt.kind != "equal"],
@@ -137,7 +130,7 @@ def _do(request: HttpRequest, contest: Contest, act: Callable[[], Any], done: st
     """Run a service; what it refuses is said on the page, with everything that was typed."""
     try:
         act()
-    except TallyRefused as refused:
+    except Refused as refused:
         contest.refresh_from_db()
         return _page(request, contest, status=422, refused=refused, **forms)
     messages.success(request, done)
@@ -149,13 +142,13 @@ def _page(
     contest: Contest,
     *,
     status: int = 200,
-    refused: TallyRefused | None = None,
+    refused: Refused | None = None,
     **forms: Any,
 ) -> HttpResponse:
     parts = request.viewer.parts(contest)
     if status == 422 and refused is None:  # also where the form is no longer shown, since somebody else was faster
         errors = [text for form in forms.values() for texts in form.errors.values() for text in texts]
-        refused = TallyRefused(f"Nothing was changed. {' '.join(dict.fromkeys(errors))}")
+        refused = Refused(f"Nothing was changed. {' '.join(dict.fromkeys(errors))}")
     newest = None if contest.is_sealed else newest_tally(contest)
     todos = [_openable(todo, parts) for todo in day.in_the_way("closing", contest)] if contest.is_drawn else []
     context = {

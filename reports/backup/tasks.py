@@ -17,9 +17,8 @@ from contest.commandline import program
 from contest.models import Contest
 from reports.backup.archive import BackupError
 from reports.backup.make import make
+from reports.jobs import BACKUP_STALE, tasks_of
 
-#: No backup takes so long: its worker was killed.
-STALE = timedelta(minutes=10)
 #: A worker that runs looks for work every second.
 PATIENCE = timedelta(seconds=30)
 
@@ -62,7 +61,7 @@ def asked_for(contest: Contest) -> list[Asked]:
 
 
 def _all() -> QuerySet[DBTaskResult]:
-    return DBTaskResult.objects.filter(task_path=make_backup.module_path)
+    return tasks_of(make_backup)
 
 
 def _asked(row: DBTaskResult) -> Asked:
@@ -72,7 +71,7 @@ def _asked(row: DBTaskResult) -> Asked:
         if "problem" in value:
             return Asked(occasion, at, "stopped", "failed", value["problem"])
         return Asked(occasion, at, "done", "made", value.get("file", ""))
-    if row.status == "FAILED" or (row.status == "RUNNING" and now - row.started_at > STALE):
+    if row.status == "FAILED" or (row.status == "RUNNING" and now - row.started_at > BACKUP_STALE):
         return Asked(occasion, at, "stopped", "broken off", "The background worker ended in the middle of it.")
     if row.status == "RUNNING":
         return Asked(occasion, at, "waiting", "being made")

@@ -12,13 +12,13 @@ from contest.selectors.rules import category_rules
 from judging.models import Tally
 from reports.cook.cooklog import in_unit
 from reports.cook.days import logs_of
-from reports.cook.past import past_boxes
 from reports.models import CookLog, SeverityFit
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
 from reports.rules.package.contest import possible_points
 from reports.rules.severity.hardness import WEIGHTED
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
 from reports.season.boxes import Adjusted, adjusted, adjusted_past, team_fits, usable
+from reports.season.elsewhere import past_boxes
 from reports.season.seasons import group_key, groups_of, past_group
 
 _ORDER = [*STAGES, TURN_IN]

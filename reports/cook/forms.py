@@ -9,10 +9,11 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from contest.forms.setup import USUAL_ORDER, day_field, time_field, zone_field
+from contest.rules.clock import moment_of
 from contest.rules.draw.commitment import read_sum
 from reports.cook import cooklog, past
 from reports.models import CookDay, CookSettings, CookTemperature, PastResult
-from reports.rules.timeline import LONGEST, STAGES, Lengths, moment_of
+from reports.rules.timeline import LONGEST, STAGES, Lengths
 
 LARGEST_PACKAGE = 8 * 1024 * 1024
 

@@ -1,7 +1,6 @@
 """A results package of a contest elsewhere, read whole: verified first, then kept for the team that brought it."""
 
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -9,18 +8,14 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from contest.models import Contest, Team
-from contest.rules.ruleset import RuleSet
 from contest.rules.say import total_text
-from contest.selectors.rules import parsed
 from judging.rules.outcome import Dropped
 from reports.models import ImportedContest, PastResult, TeamAlias
 from reports.rules.package.archive import SUMS, PackageError, package_sum, unpack
 from reports.rules.package.contest import PackageBox, PackageContest, PackageTeam, read_contest
 from reports.rules.package.verify import Finding, verify
-from reports.rules.severity.hardness import CardRow
-from reports.season.cards import Held, SeasonCards, shares
-from reports.season.imported import ImportedBox, imported_boxes
-from reports.season.own import Members, brought_hash, forget_own
+from reports.season.imported import ImportedBox
+from reports.season.own import forget_own
 
 
 @dataclass(frozen=True)
@@ -170,52 +165,3 @@ def _keep_results(kept: ImportedContest, contest: PackageContest, number: str) -
             dropped=", ".join(seat for seat, _ in box.dropped),
             marks=[list(marks) for marks in box.marks.values()],
         )
-
-
-# The cards, for the fits behind the team's own pages
-
-
-def imported_rows(contest: ImportedContest) -> list[CardRow]:
-    """The cards of the boxes that were judged, as the severity model takes them beside those of contests here.
-
-    The team that brought the contest has its uid here; the others keep the uid that their package gives them, so that
-    packages of one place agree, and stay apart from each other. Nobody knows who sat at a table elsewhere: a judge is
-    a seat of one contest.
-    """
-    rules = rules_of(contest)
-    uid = str(contest.uid)
-    own = {str(contest.own): str(contest.team.uid)}
-    return [
-        CardRow(
-            contest=uid,
-            category=box.category,
-            box=box.box,
-            table=box.table,
-            seat=seat,
-            team=own.get(box.team, box.team),
-            judge=f"{uid}:{box.table}{seat}",
-            shares=shares(map(Decimal, marks), rules[box.category]),
-        )
-        for box in imported_boxes(contest)
-        if box.status == "accepted"
-        for seat, marks in box.cards.items()
-    ]
-
-
-def rules_of(contest: ImportedContest) -> dict[str, RuleSet]:
-    """Category key → its rules, in the order of the day."""
-    return {key: parsed(contest.rules[key]) for key, _ in contest.names}
-
-
-def with_packages(cards: SeasonCards, members: Members) -> SeasonCards:
-    """A season's cards with those of the packages that a team brought."""
-    if members.team is None:
-        return cards
-    held = [Held(str(each.uid), each.date, rules_of(each), dict(each.names)) for each in members.imported]
-    return replace(
-        cards,
-        rows=[*cards.rows, *(row for each in members.imported for row in imported_rows(each))],
-        held=sorted([*cards.held, *held], key=lambda each: (each.date, each.uid)),
-        inputs_hash=brought_hash(cards.inputs_hash, members),
-        own=str(members.team.uid),
-    )

@@ -6,15 +6,12 @@ nothing behind.
 
 import random
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import partial
-from pathlib import Path
-from unittest.mock import patch
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.utils import timezone
@@ -23,6 +20,7 @@ from contest.models import Account, Box, Category, Contest, Pass, Season, Seat, 
 from contest.selectors.boxes import to_judge
 from contest.selectors.pairing import boxes_of_teams
 from contest.selectors.rules import category_rules
+from contest.selectors.setup import machine_zone
 from contest.services.desk import correct_labels, record_turn_in
 from contest.services.draw import make_draw
 from contest.services.passes import issue_pass, word_of
@@ -35,6 +33,7 @@ from judging.services.captain import call_head_judge, tick_box, tick_sheet
 from judging.services.cards import hand_in_sheet
 from judging.services.rulings import rule
 from judging.services.tally import close_tally, sign_off
+from reports.demo.clock import at
 from reports.demo.cook import bring_package, keep_pages
 from reports.demo.scenario import (
     AWAY,
@@ -53,7 +52,7 @@ from reports.demo.scenario import (
     teams_of,
 )
 from reports.demo.simulate import Scale, Simulation, tie
-from reports.models import SeasonWork, SeverityFit, Worked
+from reports.models import JobState, SeasonWork, SeverityFit
 from reports.results.publishing import publish
 from reports.season import work
 from reports.season.own import own_key
@@ -115,7 +114,7 @@ def build(say: Say) -> None:
     for team in Team.objects.filter(name__in=(IMPROVING, STEADY)):
         TeamMember.objects.create(team=team, account=cast.cook)
         if team.name == IMPROVING:
-            keep_pages(team, ZoneInfo(local_zone()), now, SEED)
+            keep_pages(team, ZoneInfo(machine_zone()), now, SEED)
             bring_package(team, Held(AWAY, AWAY_TURN, simulation, cast, None, now).hold)
             transaction.on_commit(partial(work.ask, own_key(team, f"season-{season.pk}")))
 
@@ -123,7 +122,7 @@ def build(say: Say) -> None:
 def work_out(say: Say) -> None:
     """Fit the season's models, as the background worker does after a publication."""
     started = time.monotonic()
-    for waiting in SeasonWork.objects.filter(state=Worked.WAITING):
+    for waiting in SeasonWork.objects.filter(state=JobState.WAITING):
         work.run(waiting.pk)
     fits = SeverityFit.objects.count()
     contests = f"the season's {len(SEASON_DAYS)} published contests, without and with one from elsewhere"
@@ -138,19 +137,6 @@ def make_account(name: str) -> Account:
     return account
 
 
-@contextmanager
-def at(moment: datetime) -> Iterator[None]:
-    """What happens inside is recorded as of `moment`: the season lies in the past."""
-    with patch("django.utils.timezone.now", return_value=moment):
-        yield
-
-
-def local_zone() -> str:
-    """This machine's time zone where it can be told, so that the demo's clock is the one on the wall."""
-    name = str(Path("/etc/localtime").resolve()).partition("zoneinfo/")[2]
-    return name if name in available_timezones() and not name.endswith("UTC") else "UTC"
-
-
 class Held:
     """One contest of the season on its way from set-up to where the demo shows it."""
 
@@ -158,7 +144,7 @@ class Held:
         self, day: Day, number: float, simulation: Simulation, cast: Cast, season: Season | None, now: datetime
     ) -> None:
         self.day, self.number, self.simulation, self.cast, self.season = day, number, simulation, cast, season
-        self.zone = ZoneInfo(local_zone())
+        self.zone = ZoneInfo(machine_zone())
         self.noon = self._noon(now)
         self.chance = random.Random(f"{SEED}:{day.slug}")  # noqa: S311  (invented events, no secret)
         self.contest: Contest

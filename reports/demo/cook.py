@@ -14,12 +14,13 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from contest.models import Contest, Team
+from contest.rules.clock import moment_of
 from reports.cook import cooklog, packages
 from reports.cook.days import Day, Dish, find_day, lengths_of
 from reports.cook.past import keep_result
 from reports.demo.evening import hold_practices
 from reports.models import CookLog, Publication
-from reports.rules.timeline import SPRITZ, moment_of, plan_back
+from reports.rules.timeline import SPRITZ, plan_back
 
 LOGGED = ("ribs", "pork")
 #: Results of the year before, typed in: days ago, place and field, points of ribs of 202.5 possible.

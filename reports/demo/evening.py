@@ -6,13 +6,13 @@ in which cherry is a little better than hickory.
 
 import random
 from datetime import datetime, timedelta
-from unittest.mock import patch
 from zoneinfo import ZoneInfo
 
 from contest.models import Box, Seat, Team
 from contest.selectors.rules import contest_rules
 from contest.services.rulesets import shipped_rule_set
 from judging.services.phones import PhoneCard, hand_in_card
+from reports.demo.clock import at
 from reports.models import Practice
 from reports.practice import evening
 from reports.practice.plates import key_of, rounds_of
@@ -29,9 +29,9 @@ FINDS, GAIN = 0.6, 0.7
 
 def hold_practices(team: Team, zone: ZoneInfo, now: datetime, seed: str) -> None:
     chance = random.Random(f"{seed}:evenings")  # noqa: S311  (invented tasters, no secret)
-    with patch("django.utils.timezone.now", return_value=now - timedelta(days=30)):
+    with at(now - timedelta(days=30)):
         _finish(_set_up(team, zone, TRIANGLE, WOODS, FRIENDS, rounds=4), chance)
-    with patch("django.utils.timezone.now", return_value=now - timedelta(days=12)):
+    with at(now - timedelta(days=12)):
         _finish(_set_up(team, zone, SCORE, (*WOODS, "oak"), MORE_FRIENDS), chance)
     _set_up(team, zone, PREFERENCE, ("wrapped", "not wrapped"), FRIENDS)
 

@@ -8,11 +8,12 @@ from reports.models.cook import (
     TeamField,
     TeamStages,
 )
-from reports.models.fits import ContestAgreement, SeasonWork, SeverityFit, Worked
+from reports.models.fits import ContestAgreement, SeasonWork, SeverityFit
 from reports.models.past import ImportedContest, PastResult, TeamAlias
 from reports.models.practice import Answer, Plate, Practice, Taster, Version
 from reports.models.prints import PrintJob
 from reports.models.publication import Publication
+from reports.models.work import JobState
 
 __all__ = [
     "Answer",
@@ -24,6 +25,7 @@ __all__ = [
     "CookStage",
     "CookTemperature",
     "ImportedContest",
+    "JobState",
     "PastResult",
     "Plate",
     "Practice",
@@ -36,5 +38,4 @@ __all__ = [
     "TeamField",
     "TeamStages",
     "Version",
-    "Worked",
 ]

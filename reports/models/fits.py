@@ -2,14 +2,7 @@
 
 from django.db import models
 
-
-class Worked(models.TextChoices):
-    """How far a piece of work is that runs beside the site."""
-
-    WAITING = "waiting", "waiting"
-    RUNNING = "running", "running"
-    DONE = "done", "done"
-    FAILED = "failed", "failed"
+from reports.models.work import JobState
 
 
 class SeasonWork(models.Model):
@@ -19,7 +12,7 @@ class SeasonWork(models.Model):
         max_length=60,
         help_text="The season: season-<id>, or year-<year> of contests without; +<team> with its packages.",
     )
-    state = models.CharField(max_length=8, choices=Worked.choices, default=Worked.WAITING)
+    state = models.CharField(max_length=8, choices=JobState.choices, default=JobState.WAITING)
     progress = models.PositiveSmallIntegerField(default=0, help_text="Fits done.")
     of = models.PositiveSmallIntegerField(default=0, help_text="Fits to do.")
     message = models.CharField(max_length=300, blank=True)

@@ -4,6 +4,8 @@ import uuid
 
 from django.db import models
 
+from reports.models.work import JobState
+
 
 class PrintJob(models.Model):
     """One file to print, made by the background worker and kept for a day.
@@ -11,12 +13,6 @@ class PrintJob(models.Model):
     `heartbeat` moves while somebody works on it: a job that runs without one was left by a worker that ended.
     `attempt` counts the workers that took it; only the last of them may write.
     """
-
-    class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        RUNNING = "running", "running"
-        DONE = "done", "done"
-        FAILED = "failed", "failed"
 
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     contest = models.ForeignKey("contest.Contest", on_delete=models.CASCADE, related_name="print_jobs")
@@ -26,7 +22,7 @@ class PrintJob(models.Model):
     draw = models.PositiveSmallIntegerField(default=0, help_text="The draw it was made from; 0 before the draw.")
     revision = models.PositiveSmallIntegerField(default=0, help_text="The tally it was made from; 0 before closing.")
     by = models.CharField(max_length=120)
-    state = models.CharField(max_length=8, choices=State.choices, default=State.WAITING)
+    state = models.CharField(max_length=8, choices=JobState.choices, default=JobState.WAITING)
     attempt = models.PositiveSmallIntegerField(default=0)
     progress = models.PositiveSmallIntegerField(default=0)
     total = models.PositiveSmallIntegerField(default=0)

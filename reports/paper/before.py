@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from contest.models import Category, Contest, Judge, Seat, Sitting
 from contest.rules.ruleset import RuleSet, in_words
 from contest.rules.say import number_text
+from contest.selectors.categories import held_categories
 from contest.selectors.draw import commitment_before_draw, standing_draw
 from contest.selectors.people import entries
 from contest.selectors.rules import category_rules, contest_rules
-from contest.selectors.seating import held_categories, seats, sittings
+from contest.selectors.seating import seats, sittings
 from contest.selectors.windows import windows
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet

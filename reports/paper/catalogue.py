@@ -14,7 +14,6 @@ from reports.paper import after, before, desk, tables
 from reports.paper.look import Options, label_rules, page_rules
 from reports.paper.pdf import Part
 from reports.paper.sheet import Sheet
-from reports.practice import papers as practice
 from reports.results.places import signed_tally
 
 SEALED_SIDE = frozenset({"organiser", "head_judge", "tally"})
@@ -26,13 +25,16 @@ ORGANISER = frozenset({"organiser"})
 
 @dataclass(frozen=True)
 class Paper:
-    """`since`: always | drawn | signed | published. `labels` lie on a sheet of labels, `bare` pages have no margin."""
+    """`since`: always | drawn | signed | published. `labels` lie on a sheet of labels, `bare` pages have no margin.
+
+    `parts` may print it from the page of papers: nobody may where another page prints it.
+    """
 
     key: str
     name: str
     about: str
     build: Callable[[Contest, Options], list[Sheet]]
-    parts: frozenset[str]
+    parts: frozenset[str] = frozenset()
     since: str = "always"
     labels: bool = False
     bare: bool = False
@@ -92,6 +94,15 @@ PACKETS: Mapping[str, Packet] = {
 }
 
 
+#: Papers of other rooms, which their own pages print.
+_registered: dict[str, Paper] = {}
+
+
+def register(papers: Mapping[str, Paper]) -> None:
+    """Make the papers of another room known to the worker that prints; registering them again changes nothing."""
+    _registered.update(papers)
+
+
 def is_due(contest: Contest, since: str) -> bool:
     """Whether the contest has come far enough for papers of `since`."""
     if since == "drawn":
@@ -133,8 +144,8 @@ def title_of(what: str) -> str:
 
 
 def named(key: str) -> Paper:
-    """The paper of that key, a practice's among them; raises KeyError where there is none."""
-    return PAPERS[key] if key in PAPERS else practice.PAPERS[key]
+    """The paper of that key, those of other rooms among them; raises KeyError where there is none."""
+    return PAPERS[key] if key in PAPERS else _registered[key]
 
 
 def rules_of(contest: Contest, paper: Paper, sheet: Sheet, options: Options) -> str:

@@ -73,8 +73,3 @@ GRIDS: dict[str, dict[str, Grid]] = {
     },
 }
 GRID_NAMES = {"3x10": "3 across, 10 down", "2x7": "2 across, 7 down", "custom": "Another sheet: sizes below"}
-
-
-def label_pages(labels: int, grid: Grid) -> int:
-    """How many sheets `labels` labels take."""
-    return -(-labels // grid.a_page)

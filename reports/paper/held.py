@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from reports.models import PrintJob
+from reports.models import JobState, PrintJob
 
 
 def folder() -> Path:
@@ -26,20 +26,20 @@ def new_file() -> str:
 
 def take(pk: int) -> PrintJob | None:
     """The job for the worker that calls, if it still waits for one."""
-    waiting = PrintJob.objects.filter(pk=pk, state=PrintJob.State.WAITING)
+    waiting = PrintJob.objects.filter(pk=pk, state=JobState.WAITING)
     with transaction.atomic():
         job = waiting.select_for_update().first()
         if job is None:
             return None
         job.attempt += 1
-        job.state, job.heartbeat, job.message = PrintJob.State.RUNNING, timezone.now(), ""
+        job.state, job.heartbeat, job.message = JobState.RUNNING, timezone.now(), ""
         job.save(update_fields=["attempt", "state", "heartbeat", "message"])
     return job
 
 
 def take_next() -> PrintJob | None:
     """The job that has waited longest, for the worker that calls."""
-    for pk in PrintJob.objects.filter(state=PrintJob.State.WAITING).order_by("pk").values_list("pk", flat=True):
+    for pk in PrintJob.objects.filter(state=JobState.WAITING).order_by("pk").values_list("pk", flat=True):
         job = take(pk)
         if job is not None:
             return job
@@ -48,19 +48,19 @@ def take_next() -> PrintJob | None:
 
 def beat(job: PrintJob, *, progress: int, total: int) -> bool:
     """Whether the job is still this worker's; its heartbeat and progress move."""
-    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)
+    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=JobState.RUNNING)
     return bool(own.update(heartbeat=timezone.now(), progress=progress, total=total))
 
 
 def finish(job: PrintJob, *, file: str, pages: int) -> None:
-    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)
-    if not own.update(state=PrintJob.State.DONE, file=file, pages=pages, heartbeat=timezone.now()):
+    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=JobState.RUNNING)
+    if not own.update(state=JobState.DONE, file=file, pages=pages, heartbeat=timezone.now()):
         (folder() / file).unlink(missing_ok=True)
 
 
 def fail(job: PrintJob, message: str) -> None:
-    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=PrintJob.State.RUNNING)
-    own.update(state=PrintJob.State.FAILED, message=message[:300])
+    own = PrintJob.objects.filter(pk=job.pk, attempt=job.attempt, state=JobState.RUNNING)
+    own.update(state=JobState.FAILED, message=message[:300])
 
 
 def forget(job: PrintJob) -> None:

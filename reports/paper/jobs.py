@@ -13,14 +13,13 @@ from django.utils import timezone
 from contest.models import Contest
 from contest.selectors.draw import standing_draw
 from judging.models import Tally
-from reports.models import PrintJob
+from reports.jobs import PRINT_STALE, left_running
+from reports.models import JobState, PrintJob
 from reports.paper import catalogue
 from reports.paper.held import folder, forget
 from reports.paper.look import Options
 from reports.paper.tasks import forget_print, make_print
 
-#: A worker beats every two seconds: a pause as long as this means that it is gone.
-STALE = timedelta(seconds=15)
 KEPT = timedelta(days=1)
 ATTEMPTS = 3
 
@@ -62,13 +61,13 @@ def _hand_over(job: PrintJob) -> None:
 
 def look_after(job: PrintJob) -> PrintJob:
     """A job whose worker is gone is given to the next one, or has failed after `ATTEMPTS`."""
-    if job.state != PrintJob.State.RUNNING or timezone.now() - job.heartbeat < STALE:
+    left = left_running(PrintJob.objects.filter(pk=job.pk, attempt=job.attempt), PRINT_STALE)
+    if job.state != JobState.RUNNING or not left.exists():
         return job
-    left = PrintJob.objects.filter(pk=job.pk, state=PrintJob.State.RUNNING, attempt=job.attempt)
     if job.attempt >= ATTEMPTS:
         said = f"The print was broken off {ATTEMPTS} times. Print fewer papers at once, or restart Fairbox."
-        left.update(state=PrintJob.State.FAILED, message=said)
-    elif left.update(state=PrintJob.State.WAITING, heartbeat=timezone.now(), progress=0):
+        left.update(state=JobState.FAILED, message=said)
+    elif left.update(state=JobState.WAITING, heartbeat=timezone.now(), progress=0):
         _hand_over(job)
     job.refresh_from_db()
     return job

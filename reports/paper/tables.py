@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from contest.models import Contest, Pass, Seat, Table
+from contest.selectors.categories import held_categories
 from contest.selectors.draw import standing_draw
 from contest.selectors.rules import category_rules
-from contest.selectors.seating import held_categories, seats, sittings
+from contest.selectors.seating import seats, sittings
 from contest.services.passes import issue_pass, word_of
 from judging.selectors.flights import Flight, flights
 from reports.paper.before import scale_of, seat_rows

@@ -6,15 +6,14 @@ import logging
 import os
 import queue
 import subprocess
-import sys
 import threading
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from django.conf import settings
 from django_tasks import task
 
+from reports.jobs import start_child
 from reports.models import PrintJob
 from reports.paper import catalogue, held
 from reports.paper.look import Options, style_text
@@ -148,12 +147,5 @@ def _work(job: PrintJob) -> dict:
 
 
 def _child(target: str) -> "subprocess.Popen[str]":
-    path = os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")]))
-    return subprocess.Popen(  # noqa: S603
-        [sys.executable, "-P", "-m", "reports.paper.child", target],
-        stdin=subprocess.PIPE,  # held open: at its end the child knows that the worker is gone
-        stdout=subprocess.PIPE,
-        text=True,
-        encoding="utf-8",
-        env={**os.environ, "PYTHONPATH": path, "PYTHONIOENCODING": "utf-8"},
-    )
+    # The child's input is held open: at its end it knows that the worker is gone.
+    return start_child("reports.paper.child", target, stdin=subprocess.PIPE, stdout=subprocess.PIPE)

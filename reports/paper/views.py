@@ -15,7 +15,8 @@ from contest.access import for_parts
 from contest.models import Contest
 from contest.qr import reaches_phones, site_address
 from contest.services.log import write_log
-from reports.models import PrintJob
+from reports.jobs import PRINT_STALE
+from reports.models import JobState, PrintJob
 from reports.paper import catalogue, held, jobs
 from reports.paper.catalogue import Paper
 from reports.paper.forms import PrintForm
@@ -65,7 +66,7 @@ def paper(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 def _row(contest: Contest, job: PrintJob) -> dict[str, Any]:
     """A print as it is listed. `slow`: it waits for a worker longer than one takes to look."""
-    slow = job.state == PrintJob.State.WAITING and timezone.now() - job.heartbeat > jobs.STALE
+    slow = job.state == JobState.WAITING and timezone.now() - job.heartbeat > PRINT_STALE
     name = f"{contest.slug}-{job.what}.pdf"
     return {"job": job, "title": catalogue.title_of(job.what), "name": name, "slow": slow}
 
@@ -126,7 +127,7 @@ def job(request: HttpRequest, contest: Contest, key: object) -> HttpResponse:
 def job_file(request: HttpRequest, contest: Contest, key: object, name: str) -> FileResponse:
     """The finished file. Opening one that holds the ledger is in the log, as on its page."""
     found = _job(request, contest, key)
-    if found.state != PrintJob.State.DONE or name != _row(contest, found)["name"]:
+    if found.state != JobState.DONE or name != _row(contest, found)["name"]:
         raise Http404("No such print.")
     path = held.folder() / found.file
     if not path.exists():

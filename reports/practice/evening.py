@@ -7,14 +7,11 @@ from django.utils import timezone
 
 from contest.access import seat_name
 from contest.models import Box, Category, Contest, Seat
+from contest.refusals import Refused, clean_reason
 from contest.services.log import write_log
 from reports.models import Answer, CookDay, CookLog, Practice
 from reports.practice.plates import progress
 from reports.rules.sensory.tasting import SCORE
-
-
-class PracticeRefused(ValueError):
-    """What was asked for cannot be done now; the message says why and what to do."""
 
 
 def _held(practice: Practice) -> Practice:
@@ -42,12 +39,8 @@ def open_key(*, practice: Practice, reason: str, by: str) -> Practice:
     """The cook looks at the key while tasters taste. It is written down, and the result says so."""
     practice = _held(practice)
     if practice.served_at is None or practice.closed_at is not None:
-        raise PracticeRefused("The key is open: nothing need be recorded.")
-    reason = " ".join(reason.split())
-    if not reason:
-        raise PracticeRefused("Say why the key is opened now: the result shows it.")
-    if len(reason) > 300:
-        raise PracticeRefused("Keep the reason to 300 characters.")
+        raise Refused("The key is open: nothing need be recorded.")
+    reason = clean_reason(reason, "Say why the key is opened now: the result shows it.")
     facts = {"reason": reason, **_how_far(practice)}
     write_log(contest=practice.contest, chain="day", what="key opened", facts=facts, by=by)
     return practice
@@ -67,16 +60,16 @@ def hand_in_answer(*, contest: Contest, seat: Seat, category: Category, number: 
     if given is not None:
         if given.box.number == number:
             return given
-        raise PracticeRefused(f"{given.box.number} is handed in for this round already, and it stands.")
+        raise Refused(f"{given.box.number} is handed in for this round already, and it stands.")
     if not locked.is_sealed:
-        raise PracticeRefused("The tasting is closed: no more answers are taken.")
+        raise Refused("The tasting is closed: no more answers are taken.")
     if practice.served_at is None:
-        raise PracticeRefused("The plates are not out yet. The cook says when to begin.")
+        raise Refused("The plates are not out yet. The cook says when to begin.")
     if practice.question == SCORE:
-        raise PracticeRefused("This tasting is marked by card.")
+        raise Refused("This tasting is marked by card.")
     box = Box.objects.filter(contest=locked, category=category, table=seat.table_id, number=number).first()
     if box is None:
-        raise PracticeRefused("Choose one of your plates first, then hand in.")
+        raise Refused("Choose one of your plates first, then hand in.")
     answer = Answer.objects.create(seat=seat, category=category, box=box)
     facts = {"category": category.key, "box": number, "taster": seat.table.number}
     write_log(contest=locked, chain="cards", what="answer handed in", facts=facts, by=seat_name(seat))
@@ -91,7 +84,7 @@ def call_off(*, practice: Practice, by: str) -> Practice:
     """A practice that was set up wrongly, or never held: closed without a result. What the log holds stays."""
     practice = _held(practice)
     if practice.served_at is not None:
-        raise PracticeRefused("The plates are out: end the tasting, and the result says who answered.")
+        raise Refused("The plates are out: end the tasting, and the result says who answered.")
     if practice.closed_at is not None:
         return practice
     practice.result = {"verdict": CALLED_OFF, "called_off": True}
@@ -125,10 +118,10 @@ def close(*, practice: Practice, by: str, unfinished_too: bool = False) -> Pract
     if practice.closed_at is not None:
         return practice
     if practice.served_at is None:
-        raise PracticeRefused("The plates are not out yet: there is no result to see.")
+        raise Refused("The plates are not out yet: there is no result to see.")
     how_far: dict[str, Any] = _how_far(practice)
     if how_far["done"] < how_far["tasters"] and not unfinished_too:
-        raise PracticeRefused("Not everybody is finished. Tick that you mean it: the result will say so.")
+        raise Refused("Not everybody is finished. Tick that you mean it: the result will say so.")
     practice.result = work_out(practice)
     _shut(practice)
     facts = {**how_far, "result": practice.result["sum"]}

@@ -5,7 +5,6 @@ the key is open.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
@@ -15,6 +14,7 @@ from contest.selectors.rules import contest_rules
 from contest.services.passes import issue_pass, word_of
 from reports.models import Practice, PrintJob
 from reports.paper.before import scale_of
+from reports.paper.catalogue import Paper
 from reports.paper.look import Options
 from reports.paper.sheet import Sheet, qr_picture
 from reports.practice.plates import key_is_open, key_of, rounds_of
@@ -24,18 +24,6 @@ CARDS, SLIPS, KEY = "plate-cards", "taster-slips", "plating-list"
 CARDS_A_PAGE = 8
 #: Rounds or plates up to which two slips share a page.
 SMALL_SLIP = 3
-
-
-@dataclass(frozen=True)
-class Paper:
-    """`build`: the sheets of a practice's contest."""
-
-    key: str
-    name: str
-    about: str
-    build: Any
-    bare: bool = False
-    labels: bool = False
 
 
 def plate_cards(contest: Contest, options: Options) -> list[Sheet]:

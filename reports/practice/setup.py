@@ -18,7 +18,7 @@ from contest.services.passes import issue_pass
 from reports.cook.past import category_key
 from reports.models import CookDay, CookLog, Plate, Practice, Taster, Version
 from reports.rules.sensory import tasting
-from reports.rules.sensory.tasting import SCORE, TastingError, TastingRequest
+from reports.rules.sensory.tasting import TastingError, TastingRequest
 
 
 @transaction.atomic
@@ -64,7 +64,7 @@ def set_up(
     for number, name in enumerate(tasters, 1):
         seat = Seat.objects.create(table=Table.objects.create(contest=contest, number=number), letter="A")
         Taster.objects.create(practice=practice, seat=seat, name=name)
-        issue_pass(opens=Pass.Opens.SEAT, contest=contest, seat=seat, by=by)
+        issue_pass(opens=Pass.Opens.SEAT, contest=contest, seat=seat)
     for number in range(1, rounds + 1):
         Category.objects.create(
             contest=contest,
@@ -149,11 +149,6 @@ def _begin_log(practice: Practice) -> None:
         time_zone=contest.time_zone,
     )
     CookLog.objects.create(day=day, key=category_key(practice.dish), name=practice.dish, turn_in_at=timezone.now())
-
-
-def marks_by_card(practice: Practice) -> bool:
-    """Whether tasters hand in cards, as judges do; else each of them names a plate."""
-    return practice.question == SCORE
 
 
 def today(time_zone: str) -> Date:

@@ -16,6 +16,7 @@ from contest.access import for_parts, for_team
 from contest.forms.people import show_refusal
 from contest.models import Contest, Team
 from contest.qr import address_of_pass, qr_svg, reaches_phones, site_address
+from contest.refusals import Refused
 from contest.services.passes import issue_pass, word_of
 from reports.models import Practice
 from reports.paper import held, jobs
@@ -23,7 +24,6 @@ from reports.paper.grids import PAGE_NAMES
 from reports.paper.look import Options
 from reports.paper.pdf import PACKAGES, can_print
 from reports.practice import evening, papers, plates, shown
-from reports.practice.evening import PracticeRefused
 from reports.practice.forms import CloseForm, KeyForm, PracticeForm
 from reports.practice.setup import set_up
 from reports.rules.sensory.counts import beforehand
@@ -108,7 +108,7 @@ def _doors(request: HttpRequest, found: Practice) -> list[dict[str, Any]]:
     """Each taster's sign-in: the word, and its code for a phone's camera."""
     doors = []
     for taster in found.tasters.select_related("seat__table"):
-        word = word_of(issue_pass(opens="seat", contest=found.contest, seat=taster.seat, by=request.viewer.name))
+        word = word_of(issue_pass(opens="seat", contest=found.contest, seat=taster.seat))
         doors.append({"taster": taster, "word": word, "qr": qr_svg(address_of_pass(request, word))})
     return doors
 
@@ -156,7 +156,7 @@ def practice_key(request: HttpRequest, team: Team, practice: UUID) -> HttpRespon
         return _key_closed(request, found, form)
     try:
         evening.open_key(practice=found, reason=form.cleaned_data["reason"], by=request.viewer.name)
-    except PracticeRefused as error:
+    except Refused as error:
         messages.info(request, str(error))
         return redirect("reports:practice_serving", team.uid, found.contest.uid)
     return _serving(request, found, opened=True)
@@ -176,7 +176,7 @@ def practice_close(request: HttpRequest, team: Team, practice: UUID) -> HttpResp
         evening.close(
             practice=found, by=request.viewer.name, unfinished_too=form.cleaned_data.get("unfinished_too", False)
         )
-    except PracticeRefused as error:
+    except Refused as error:
         form.add_error(None, str(error))
         return _evening(request, found, form)
     return _back(found)
@@ -268,11 +268,11 @@ def tasting(request: HttpRequest, contest: Contest) -> HttpResponse:
         category = next((each.category for each in rounds if each.category.key == request.POST.get("round")), None)
         try:
             if category is None:
-                raise PracticeRefused("There is no such round.")
+                raise Refused("There is no such round.")
             number = request.POST.get("plate", "")
             evening.hand_in_answer(contest=contest, seat=seat, category=category, number=number)
             return redirect("reports:tasting", contest.slug)
-        except PracticeRefused as error:
+        except Refused as error:
             refused = str(error)
     context = {
         "contest": contest,

@@ -4,17 +4,13 @@ from django.db import transaction
 
 from contest import day
 from contest.models import Account, Contest, Team, TeamMember
+from contest.refusals import Refused
 from contest.services.log import write_log
 from contest.services.names import log_corrected_names
 from judging.services.tally import newest_tally
 from reports.models import Publication
 from reports.results.packaging import bound_files, packed
 from reports.rules.package.archive import bound_sums
-from reports.season.work import ask_for
-
-
-class PublishRefused(ValueError):
-    """The result cannot go out now; the message says why."""
 
 
 @transaction.atomic
@@ -22,15 +18,15 @@ def publish(*, contest: Contest, by: str) -> Publication:
     """Make the newest tally public. A revision is published beside the earlier ones, which stay."""
     contest = Contest.objects.select_for_update(of=("self",)).get(pk=contest.pk)
     if contest.is_sealed:
-        raise PublishRefused("There is nothing to publish before the tally is closed.")
+        raise Refused("There is nothing to publish before the tally is closed.")
     todos = day.in_the_way("publishing", contest)
     if todos:
-        raise PublishRefused(" ".join(todo.text for todo in todos))
+        raise Refused(" ".join(todo.text for todo in todos))
     tally = newest_tally(contest)
     if tally is None or tally.signed_at is None:
-        raise PublishRefused("The head judge has not signed off the tally.")
+        raise Refused("The head judge has not signed off the tally.")
     if Publication.objects.filter(tally=tally).exists():
-        raise PublishRefused("This result is published already.")
+        raise Refused("This result is published already.")
     # A name that changed in any other way than by a correction that was logged is named before the result goes out.
     log_corrected_names(contest=contest, by=by)
     made = Publication.objects.create(contest=contest, tally=tally, by=by)
@@ -42,7 +38,6 @@ def publish(*, contest: Contest, by: str) -> Publication:
     made.package, made.package_sum, made.log_heads = packed(contest, files)
     made.save(update_fields=["package", "package_sum", "log_heads"])
     day.happened(contest, "published")
-    transaction.on_commit(lambda: ask_for(contest))
     return made
 
 

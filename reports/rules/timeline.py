@@ -123,21 +123,6 @@ def next_step(steps: Iterable[Step], now: datetime) -> Step | None:
     return next((step for step in steps if step.at > now), None)
 
 
-def moment_of(day: date, clock: time, zone: ZoneInfo) -> datetime:
-    """A date and a clock time at a place as a moment in UTC; of a time that comes twice, the first.
-
-    Raises ValueError for a time that the clock skips that day.
-
-    >>> moment_of(date(2026, 6, 13), time(12, 30), ZoneInfo("America/Chicago")).isoformat()
-    '2026-06-13T17:30:00+00:00'
-    """
-    local = datetime.combine(day, clock, zone)
-    moment = local.astimezone(UTC)
-    if moment.astimezone(zone).replace(tzinfo=None) != local.replace(tzinfo=None):
-        raise ValueError(f"the clock skips {clock:%H:%M} on {day:%d %B %Y}: it is put forward that night")
-    return moment
-
-
 def nearest_moment(clock: time, near: datetime, zone: ZoneInfo) -> datetime:
     """The moment closest to `near` at which the clock of `zone` shows `clock`: what "22:40" means in a night's cook.
 

@@ -11,14 +11,11 @@ from django.urls import reverse
 
 from contest.models import Contest, Entry, Team
 from judging.models import Tally
-from judging.templatetags.tally import points
-from reports.cook.past import PastBox, past_boxes
 from reports.models import ImportedContest, SeverityFit
-from reports.rules.severity.hardness import WEIGHTED
+from reports.rules.severity.hardness import WEIGHTED, Z95
+from reports.season.elsewhere import PastBox, past_boxes
 from reports.season.own import imported_of, own_key
 from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
-
-Z95 = 1.959964
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,8 +215,3 @@ def _past(team: Team, box: PastBox, fit: SeverityFit | None) -> SeasonBox:
         url=reverse("reports:past_flight", args=[team.uid, box.number]) if box.has_field else "",
         has_field=box.has_field,
     )
-
-
-def total_words(box: SeasonBox) -> str:
-    """The exact total with at most four decimals, or why there is none."""
-    return points(box.total) if box.total else ""

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import ceil, floor, log10
 
-WIDTH = 360
 LEFT, RIGHT = 36, 350
 TOP, FOOT = 14, 172  # of the plot
 STRIP_TOP, STRIP_FOOT = 196, 240  # of the tables' bars

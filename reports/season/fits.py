@@ -14,14 +14,13 @@ from django.utils import timezone
 
 from contest.models import Contest
 from contest.rules.ruleset import RuleSet
-from reports.cook.packages import with_packages
 from reports.models import ContestAgreement, SeverityFit
 from reports.rules.severity.hardness import FORMULA, WEIGHTED, CardRow, Hardness
 from reports.rules.severity.model import SeverityError
 from reports.rules.severity.places import Announced, Field, Hold, Rejudged, Rules
 from reports.season.agreement import agreement_of
 from reports.season.cards import SeasonCards, fit_key, points_of, season_cards
-from reports.season.own import members_of
+from reports.season.own import members_of, with_packages
 from reports.season.slopes import slopes_of
 
 #: Changes whenever the same cards would give other figures.

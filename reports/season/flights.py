@@ -19,8 +19,8 @@ from judging.rules.standings import CategoryStandings
 from judging.rules.workings import weighted
 from reports.models import PastResult, SeverityFit
 from reports.results.sheets import SheetBox, sheet_box, sheet_of
-from reports.rules.severity.hardness import WEIGHTED
-from reports.season.boxes import Z95, Adjusted, TeamSeason, adjusted, team_fits, usable
+from reports.rules.severity.hardness import WEIGHTED, Z95
+from reports.season.boxes import Adjusted, TeamSeason, adjusted, team_fits, usable
 from reports.season.charts import Dots, dots
 from reports.season.imported import ImportedBox, imported_boxes
 from reports.season.seasons import group_key, groups_of, past_group, published_tallies

@@ -4,12 +4,18 @@ A package shows only that it agrees with itself. So what is fitted with packages
 under a key of its own: no other team's figures move by it, and no other team's pages read it.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from uuid import UUID
 
 from contest.models import Contest, Entry, Team
+from contest.rules.ruleset import RuleSet
+from contest.selectors.rules import parsed
 from judging.rules.inputs import digest
 from reports.models import ImportedContest, SeasonWork, SeverityFit
+from reports.rules.severity.hardness import CardRow
+from reports.season.cards import Held, SeasonCards, shares
+from reports.season.imported import imported_boxes
 from reports.season.seasons import contests_of, groups_of, past_group
 
 SEPARATOR = "+"
@@ -70,3 +76,49 @@ def forget_own(team: Team) -> None:
     """Nothing that was worked out with the team's packages stays."""
     for model in (SeverityFit, SeasonWork):
         model.objects.filter(group__endswith=f"{SEPARATOR}{team.uid.hex}").delete()
+
+
+def imported_rows(contest: ImportedContest) -> list[CardRow]:
+    """The cards of the boxes that were judged, as the severity model takes them beside those of contests here.
+
+    The team that brought the contest has its uid here; the others keep the uid that their package gives them, so that
+    packages of one place agree, and stay apart from each other. Nobody knows who sat at a table elsewhere: a judge is
+    a seat of one contest.
+    """
+    rules = rules_of(contest)
+    uid = str(contest.uid)
+    own = {str(contest.own): str(contest.team.uid)}
+    return [
+        CardRow(
+            contest=uid,
+            category=box.category,
+            box=box.box,
+            table=box.table,
+            seat=seat,
+            team=own.get(box.team, box.team),
+            judge=f"{uid}:{box.table}{seat}",
+            shares=shares(map(Decimal, marks), rules[box.category]),
+        )
+        for box in imported_boxes(contest)
+        if box.status == "accepted"
+        for seat, marks in box.cards.items()
+    ]
+
+
+def rules_of(contest: ImportedContest) -> dict[str, RuleSet]:
+    """Category key → its rules, in the order of the day."""
+    return {key: parsed(contest.rules[key]) for key, _ in contest.names}
+
+
+def with_packages(cards: SeasonCards, members: Members) -> SeasonCards:
+    """A season's cards with those of the packages that a team brought."""
+    if members.team is None:
+        return cards
+    held = [Held(str(each.uid), each.date, rules_of(each), dict(each.names)) for each in members.imported]
+    return replace(
+        cards,
+        rows=[*cards.rows, *(row for each in members.imported for row in imported_rows(each))],
+        held=sorted([*cards.held, *held], key=lambda each: (each.date, each.uid)),
+        inputs_hash=brought_hash(cards.inputs_hash, members),
+        own=str(members.team.uid),
+    )

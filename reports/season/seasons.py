@@ -8,7 +8,7 @@ from typing import Any
 
 from contest.models import Contest, Season, Team
 from judging.models import Tally
-from reports.cook.past import past_boxes
+from reports.season.elsewhere import past_boxes
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from reports.rules.severity.hardness import ENTRY, TEAM_DAY, WEIGHTED, BoxWorth, Hardness
+from reports.rules.severity.hardness import ENTRY, TEAM_DAY, WEIGHTED, Z95, BoxWorth, Hardness
 from reports.rules.trends import Result, Trend, sentence, trends
-
-Z95 = 1.959964
 
 
 def slopes_of(

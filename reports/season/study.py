@@ -7,8 +7,8 @@ from typing import Any
 
 from contest.models import Contest, Judge
 from reports.models import ContestAgreement, SeverityFit
-from reports.rules.severity.hardness import WEIGHTED
-from reports.season.boxes import Z95, usable
+from reports.rules.severity.hardness import WEIGHTED, Z95
+from reports.season.boxes import usable
 from reports.season.charts import signed
 from reports.season.seasons import group_key, published_tallies
 

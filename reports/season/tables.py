@@ -9,6 +9,7 @@ import django_tables2 as tables
 from django.utils.html import format_html
 
 from contest.exports import Cell
+from contest.rules.say import nth
 from judging.templatetags.tally import points
 from reports.season.boxes import SeasonBox
 from reports.season.words import hardness_words
@@ -89,11 +90,6 @@ def place_words(box: SeasonBox) -> str:
     if box.rank is None:
         return {"absent": "not handed in", "late": "came late", "short": "too few cards"}.get(box.status, box.status)
     return f"{nth(box.rank)} of {box.of}" if box.of else nth(box.rank)
-
-
-def nth(number: int) -> str:
-    ending = "th" if 10 < number % 100 < 14 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
 
 
 def export_rows(boxes: Sequence[SeasonBox]) -> list[tuple[Cell, ...]]:

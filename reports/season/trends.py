@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from reports.models import SeverityFit
-from reports.rules.severity.hardness import WEIGHTED
-from reports.season.boxes import Z95, TeamSeason, usable
+from reports.rules.severity.hardness import WEIGHTED, Z95
+from reports.season.boxes import TeamSeason, usable
 from reports.season.charts import Band, Day, LineAt, band
 
 

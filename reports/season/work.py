@@ -3,35 +3,29 @@
 No statistics are imported here; the child does that, and its memory returns when it ends.
 """
 
-import os
 import subprocess
-import sys
-from datetime import timedelta
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 from django_tasks import task
-from django_tasks_db.models import DBTaskResult
 
 from contest.models import Contest
-from reports.models import SeasonWork, SeverityFit, Worked
+from reports.jobs import SEASON_STALE, left_running, start_child, will_start
+from reports.models import JobState, SeasonWork, SeverityFit
 from reports.season.cards import inputs_hash
 from reports.season.own import brought_hash, members_of, own_keys
 from reports.season.seasons import group_key, published_tallies
 
-#: A run that has not moved for so long is dead: its worker was killed.
-STALE = timedelta(minutes=3)
 BEAT_SECONDS = 5.0
-LIVE = (Worked.WAITING, Worked.RUNNING)
+LIVE = (JobState.WAITING, JobState.RUNNING)
 
 
 def ask(group: str) -> SeasonWork:
     """Have the season worked out. Who asks while a run waits joins it; one that runs may have begun too early."""
     live = live_work(group)
-    if live is not None and live.state == Worked.WAITING:
-        if timezone.now() - live.heartbeat > STALE:  # what was to start it may be lost; twice does no harm
+    if live is not None and live.state == JobState.WAITING:
+        if timezone.now() - live.heartbeat > SEASON_STALE:  # what was to start it may be lost; twice does no harm
             work_out.enqueue(live.pk)
         return live
     with transaction.atomic():  # a run that waits has a task that will start it
@@ -50,13 +44,13 @@ def ask_for(contest: Contest) -> None:
 
 def live_work(group: str) -> SeasonWork | None:
     """The run that waits or moves; one that stands still, or waits for a task that is gone, is marked as failed."""
-    still = SeasonWork.objects.filter(group=group, heartbeat__lt=timezone.now() - STALE)
-    ended = {"state": Worked.FAILED, "message": "The background worker ended before this was done."}
-    still.filter(state=Worked.RUNNING).update(**ended)
-    for waiting in still.filter(state=Worked.WAITING).values_list("pk", flat=True):
-        tasks = DBTaskResult.objects.filter(task_path=work_out.module_path, args_kwargs__args__0=waiting)
-        if not tasks.exclude(status__in=["SUCCESSFUL", "FAILED"]).exists():
-            SeasonWork.objects.filter(pk=waiting, state=Worked.WAITING).update(**ended)
+    runs = SeasonWork.objects.filter(group=group)
+    ended = {"state": JobState.FAILED, "message": "The background worker ended before this was done."}
+    left_running(runs, SEASON_STALE).update(**ended)
+    still = runs.filter(state=JobState.WAITING, heartbeat__lt=timezone.now() - SEASON_STALE)
+    for waiting in still.values_list("pk", flat=True):
+        if not will_start(work_out, waiting):
+            SeasonWork.objects.filter(pk=waiting, state=JobState.WAITING).update(**ended)
     return SeasonWork.objects.filter(group=group, state__in=LIVE).order_by("id").last()
 
 
@@ -78,17 +72,10 @@ def is_up_to_date(group: str) -> bool:
 @task()
 def work_out(number: int) -> str:
     """Run the child for one `SeasonWork` and keep its heartbeat; answers how it ended."""
-    work = SeasonWork.objects.filter(pk=number, state=Worked.WAITING)
-    if not work.update(state=Worked.RUNNING, heartbeat=timezone.now()):
+    work = SeasonWork.objects.filter(pk=number, state=JobState.WAITING)
+    if not work.update(state=JobState.RUNNING, heartbeat=timezone.now()):
         return "done already"
-    path = os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")]))
-    child = subprocess.Popen(  # noqa: S603  (a module of our own, a number)
-        [sys.executable, "-P", "-m", "reports.season.child", str(number)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "PYTHONPATH": path},
-    )
+    child = start_child("reports.season.child", str(number), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     while True:
         try:
             _, errors = child.communicate(timeout=BEAT_SECONDS)
@@ -111,11 +98,11 @@ def run(number: int) -> None:
 
     def say(done: int, of: int) -> None:
         moved = {"progress": done, "of": of, "heartbeat": timezone.now()}
-        SeasonWork.objects.filter(pk=number).update(state=Worked.RUNNING, **moved)
+        SeasonWork.objects.filter(pk=number).update(state=JobState.RUNNING, **moved)
 
     fit_season(work.group, say)
-    SeasonWork.objects.filter(pk=number).update(state=Worked.DONE, progress=F("of"), heartbeat=timezone.now())
+    SeasonWork.objects.filter(pk=number).update(state=JobState.DONE, progress=F("of"), heartbeat=timezone.now())
 
 
 def failed(number: int, why: str) -> None:
-    SeasonWork.objects.filter(pk=number).update(state=Worked.FAILED, message=why[:300], heartbeat=timezone.now())
+    SeasonWork.objects.filter(pk=number).update(state=JobState.FAILED, message=why[:300], heartbeat=timezone.now())

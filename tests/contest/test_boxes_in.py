@@ -143,6 +143,14 @@ def rooms(contest, part):
     return [link.name for link in links_for(contest, Viewer(account=give_part(contest, part, make_account())))]
 
 
+def test_rooms_follow_the_day_across_the_apps():
+    names = rooms(make_drawn(teams=2), "organiser")
+    assert names == [
+        *("Day", "Set-up", "Teams", "Check-in", "Judges", "Seating", "Helpers", "Draw"),
+        *("Windows", "Print", "Marks", "Tally"),
+    ]
+
+
 def test_rooms_of_organiser_and_desk():
     full, small = make_drawn(teams=2), make_drawn(make_contest(teams=2, small=True))
     assert [name for name in rooms(full, "organiser") if name in ("Draw", "Boxes in", "Windows")] == ["Draw", "Windows"]

@@ -7,10 +7,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from contest.models import Contest, LogRow, TurnIn
+from contest.refusals import Refused
 from contest.selectors.boxes import standing_boxes, statuses, to_judge
 from contest.selectors.desk import desk_categories, last_recorded
 from contest.selectors.pairing import boxes_of_teams
-from contest.services.desk import AlreadyRecorded, DeskError, record_turn_in, rest_in_time, undo_turn_in
+from contest.services.desk import AlreadyRecorded, record_turn_in, rest_in_time, undo_turn_in
 from tests.factories import client_for, give_part, make_contest, make_drawn, mark_everything, take_in
 
 pytestmark = pytest.mark.django_db
@@ -252,14 +253,14 @@ def test_a_cancelled_categorys_boxes_are_not_taken_in():
     contest = make_drawn(teams=4)
     box = standing_boxes(contest).filter(category__key="ribs").first()
     contest.categories.filter(key="ribs").update(cancelled_at=timezone.now(), cancelled_why="rain")
-    with pytest.raises(DeskError, match="Ribs is cancelled"):
+    with pytest.raises(Refused, match="Ribs is cancelled"):
         record_turn_in(contest=contest, box=box, status="accepted", by="desk")
     assert "Ribs" not in client_for(contest, "desk").get(url(contest)).content.decode()
 
 
 def test_nothing_unknown_is_recorded():
     contest = make_drawn(teams=4)
-    with pytest.raises(DeskError, match="nothing a box can be"):
+    with pytest.raises(Refused, match="nothing a box can be"):
         record_turn_in(contest=contest, box=standing_boxes(contest)[0], status="undone", by="desk")
     with pytest.raises(AlreadyRecorded, match="nothing to undo"):
         undo_turn_in(contest=contest, box=standing_boxes(contest)[0], reason="mistake", by="desk")
@@ -275,7 +276,7 @@ def test_the_rest_came_in_on_time_only_once_the_marks_are_locked():
     client = client_for(contest, "desk")
     client.post(url(contest, "desk_rest"))
     assert TurnIn.objects.count() == 1
-    with pytest.raises(DeskError, match="not locked yet"):
+    with pytest.raises(Refused, match="not locked yet"):
         rest_in_time(contest=contest, by="desk")
     Contest.objects.update(marks_locked_at=timezone.now())
     assert "Record 7 boxes as in on time" in client.get(url(contest, "desk_rest")).content.decode()

@@ -6,7 +6,8 @@ from django.urls import reverse
 
 from contest.models import JudgeConflict, LogChain, LogPerson, Sitting
 from contest.services.erasing import erase_judge
-from contest.services.log import broken_row, write_log
+from contest.services.log import write_log
+from tests.chains import broken_row
 from tests.factories import client_for, make_drawn
 
 pytestmark = pytest.mark.django_db

@@ -8,9 +8,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from contest.models import Contest, LabelCorrection, LogRow, TurnIn
+from contest.refusals import Refused
 from contest.selectors.boxes import standing_boxes, statuses
 from contest.selectors.pairing import boxes_of_teams, entry_of_boxes
-from contest.services.desk import DeskError, correct_labels
+from contest.services.desk import correct_labels
 from tests.factories import client_for, make_contest, make_drawn, take_in
 
 pytestmark = pytest.mark.django_db
@@ -139,6 +140,6 @@ def test_labels_of_a_cancelled_category_are_left_alone():
     contest = make_drawn(teams=4)
     one, other, *_ = standing_boxes(contest)
     contest.categories.update(cancelled_at=timezone.now(), cancelled_why="rain")
-    with pytest.raises(DeskError, match="is cancelled"):
+    with pytest.raises(Refused, match="is cancelled"):
         correct_labels(contest=contest, one=one, other=other, reason="seen", by="desk")
     assert not LabelCorrection.objects.exists()

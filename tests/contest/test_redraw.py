@@ -9,11 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from contest.models import Box, Contest, Draw, Entered, Entry, LogRow, Pairing, Pass, TurnIn
+from contest.refusals import Refused
 from contest.rules.draw import recompute
 from contest.rules.draw.commitment import short_form
 from contest.selectors.boxes import standing_boxes, to_judge
 from contest.selectors.pairing import boxes_of_teams
-from contest.services.desk import DeskError, record_turn_in, undo_turn_in
+from contest.services.desk import record_turn_in, undo_turn_in
 from contest.services.draw import DrawRefused, make_draw
 from contest.services.people import withdraw
 from contest.services.redraw import Changes, LateTeam, redraw
@@ -228,7 +229,7 @@ def test_too_few_places_are_refused_with_counts(contest):
 def test_an_old_number_opens_nothing_any_more(contest):
     old = standing_boxes(contest).first()
     again(contest)
-    with pytest.raises(DeskError, match="belongs to an earlier draw"):
+    with pytest.raises(Refused, match="belongs to an earlier draw"):
         record_turn_in(contest=contest, box=old, status="accepted", by="desk")
     assert not TurnIn.objects.exists()
     assert old.pk not in to_judge(contest)

@@ -9,9 +9,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import strip_tags
 
+from contest.day import steps
 from contest.models import Category, Contest, LogRow
+from contest.refusals import Refused
 from contest.selectors.boxes import to_judge
-from contest.services.desk import DeskError
 from contest.services.windows import as_seen, cancel_category, delay_windows, windows_to_move
 from tests.factories import client_for, make_drawn
 
@@ -61,19 +62,19 @@ def test_a_delay_made_by_mistake_is_taken_back(contest):
     delay_windows(contest=contest, minutes=150, by="organiser")
     delay_windows(contest=contest, minutes=-135, by="organiser")
     assert moved(contest, before) == {"chicken": 0, "ribs": 0, "pork": 15}
-    with pytest.raises(DeskError, match="Pork would have opened already"):
+    with pytest.raises(Refused, match="Pork would have opened already"):
         delay_windows(contest=contest, minutes=-60, by="organiser")
 
 
 @pytest.mark.parametrize("minutes", [0, 241, -241])
 def test_senseless_delays_are_refused(contest, minutes):
-    with pytest.raises(DeskError, match="Give 1 to 240 minutes"):
+    with pytest.raises(Refused, match="Give 1 to 240 minutes"):
         delay_windows(contest=contest, minutes=minutes, by="organiser")
 
 
 def test_nothing_is_left_to_move_after_the_last_window(contest):
     Category.objects.update(turn_in_at=timezone.now() - timedelta(hours=1))
-    with pytest.raises(DeskError, match="Every window has opened"):
+    with pytest.raises(Refused, match="Every window has opened"):
         delay_windows(contest=contest, minutes=5, by="organiser")
 
 
@@ -120,15 +121,21 @@ def test_cancelling_needs_a_reason_and_is_logged(contest):
     }
     assert len(to_judge(contest)) == 8
     assert client.get(url(contest, "windows_cancel", "pork")).status_code == 404
-    with pytest.raises(DeskError, match="cancelled already"):
+    with pytest.raises(Refused, match="cancelled already"):
         cancel_category(category=Category.objects.get(key="pork"), reason="again", by="organiser")
+
+
+def test_day_counts_no_cancelled_category(contest):
+    assert any(line.startswith("3 categories, ") for line in steps(contest)[0].lines)
+    cancel_category(category=contest.categories.get(key="pork"), reason="rain", by="organiser")
+    assert any(line.startswith("2 categories, ") for line in steps(contest)[0].lines)
 
 
 def test_after_closing_nothing_changes(contest):
     Contest.objects.update(state="closed")
-    with pytest.raises(DeskError, match="The tally is closed"):
+    with pytest.raises(Refused, match="The tally is closed"):
         delay_windows(contest=contest, minutes=5, by="organiser")
-    with pytest.raises(DeskError, match="The tally is closed"):
+    with pytest.raises(Refused, match="The tally is closed"):
         cancel_category(category=contest.categories.get(key="pork"), reason="rain", by="organiser")
 
 

@@ -6,8 +6,9 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from contest.models import LogRow, Sitting, TurnIn
+from contest.refusals import Refused
 from judging.models import Arrival, Call, Collected, Ruling
-from judging.services.captain import CaptainRefused, answer_call, call_head_judge, tick_box, tick_sheet
+from judging.services.captain import answer_call, call_head_judge, tick_box, tick_sheet
 from tests.factories import client_for, make_account, make_contest, make_drawn, mark_everything
 from tests.judging.pages import address, fill, name_teams_unmistakably, names_a_team, permute_pairing, plain
 
@@ -191,15 +192,15 @@ def test_before_the_draw_and_after_closing(captain, contest):
 def test_services_refuse_what_belongs_elsewhere(contest):
     other = make_drawn(teams=4, tables=2)
     table, category = contest.tables.get(number=1), contest.categories.get(key="chicken")
-    with pytest.raises(CaptainRefused, match="no box"):
+    with pytest.raises(Refused, match="no box"):
         tick_box(contest=contest, table=table, box=other.boxes.get(number="201"), here=True, by="captain")
-    with pytest.raises(CaptainRefused, match="another contest"):
+    with pytest.raises(Refused, match="another contest"):
         tick_sheet(
             contest=contest, category=category, seat=other.tables.get(number=1).seats.first(), collected=True, by="x"
         )
-    with pytest.raises(CaptainRefused, match="Choose what"):
+    with pytest.raises(Refused, match="Choose what"):
         call_head_judge(contest=contest, table=table, category=category, about="weather", by="captain")
-    with pytest.raises((CaptainRefused, ValidationError)):
+    with pytest.raises((Refused, ValidationError)):
         call_head_judge(contest=contest, table=table, category=category, about="question", text="x" * 301, by="captain")
 
 

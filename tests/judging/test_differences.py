@@ -6,13 +6,14 @@ import pytest
 
 from contest import day
 from contest.models import LogRow
-from contest.services.log import broken_row
+from contest.refusals import Refused
 from judging.models import Reading, Resolution
 from judging.selectors.keying import differences
 from judging.services.cards import hand_in_sheet
-from judging.services.keying import KeyingRefused, key_again, resolve
+from judging.services.keying import key_again, resolve
 from judging.services.rulings import rule
-from judging.services.tally import TallyRefused, close_tally, lock_marks
+from judging.services.tally import close_tally, lock_marks
+from tests.chains import broken_row
 from tests.factories import client_for, make_card, make_drawn, mark_everything, take_in
 from tests.judging.pages import address, name_teams_unmistakably, names_a_team, permute_pairing, plain
 
@@ -107,7 +108,7 @@ def test_a_choice_and_a_reason_are_asked_for_and_what_was_typed_stays(contest, c
 def test_two_who_settle_one_difference_settle_it_once(contest):
     (found,) = differences(contest)
     settle(contest, "standing")
-    with pytest.raises(KeyingRefused, match="settled already"):
+    with pytest.raises(Refused, match="settled already"):
         resolve(contest=contest, reading=found.reading, chosen="other", reason="no", by="another clerk")
     assert standing(contest)["taste"] == 7
 
@@ -132,7 +133,7 @@ def test_a_difference_that_is_not_there_is_refused(contest, reading):
 
 
 def test_an_open_conflict_stands_in_the_way_of_closing_with_a_link(contest):
-    with pytest.raises(TallyRefused) as refused:
+    with pytest.raises(Refused) as refused:
         close_tally(contest=contest, by="head judge")
     (todo,) = refused.value.todos
     assert todo.text == "One difference between two readings of a card (202): look at the paper."
@@ -152,7 +153,7 @@ def test_the_day_and_the_marks_page_name_differences_only_while_there_are_any(co
 
 def test_nothing_is_settled_while_the_marks_are_locked(contest):
     lock_marks(contest=contest, by="clerk")
-    with pytest.raises(KeyingRefused, match="locked"):
+    with pytest.raises(Refused, match="locked"):
         settle(contest, "standing")
     assert not Resolution.objects.exists()
 

@@ -4,7 +4,7 @@ import pytest
 
 from contest.models import TurnIn
 from judging.models import Reading, Ruling
-from judging.selectors.cards import doubtful
+from judging.selectors.doubtful import doubtful
 from tests.factories import make_card, make_drawn, unguarded
 from tests.judging.pages import sheet_address
 

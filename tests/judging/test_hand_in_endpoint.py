@@ -10,10 +10,10 @@ from django.utils import timezone
 
 from contest.models import FailedTries, LogChain, LogRow, Sitting, TurnIn
 from contest.services import throttle
-from contest.services.log import broken_row
 from contest.services.passes import issue_pass, reissue_pass
 from judging.models import Card, Mark, Reading
 from judging.services.rulings import rule
+from tests.chains import broken_row
 from tests.factories import client_for, make_card, make_drawn, take_in
 from tests.judging.phones import CARDS, Phone, card, marks, new_key
 

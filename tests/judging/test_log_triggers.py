@@ -5,10 +5,11 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from contest import appendonly
 from contest.models import Contest, LogChain, LogPerson, LogRow, TurnIn
-from contest.services.log import broken_row, write_log
+from contest.services.log import write_log
 from contest.services.setup import delete_contest
 from judging.models import Mark, Reading
 from judging.services.cards import hand_in_sheet
+from tests.chains import broken_row
 from tests.factories import make_contest, make_drawn, take_in, unguarded
 
 pytestmark = pytest.mark.django_db

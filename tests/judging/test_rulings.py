@@ -6,11 +6,12 @@ import pytest
 
 from contest import day
 from contest.models import LogRow
+from contest.refusals import Refused
 from judging.models import Call, Reading, Ruling
-from judging.selectors.cards import missing_cards
+from judging.selectors.flights import flights
 from judging.services.captain import call_head_judge
 from judging.services.cards import hand_in_sheet
-from judging.services.rulings import RulingRefused, rule, rule_no_portion, withdraw_ruling
+from judging.services.rulings import rule, rule_no_portion, withdraw_ruling
 from tests.factories import client_for, make_contest, make_drawn, mark_everything
 from tests.judging.pages import address, name_teams_unmistakably, names_a_team, permute_pairing, plain, sheet_address
 
@@ -41,9 +42,8 @@ def put(contest, kind, scope, number="201", **more):
 
 
 def missing_of(contest, letter="A", key="chicken"):
-    return next(
-        (each.boxes for each in missing_cards(contest) if (each.seat.letter, each.category.key) == (letter, key)), ()
-    )
+    sheets = [sheet for flight in flights(contest) for sheet in flight.missing_sheets]
+    return next((sheet.missing for sheet in sheets if (sheet.seat.letter, sheet.category.key) == (letter, key)), ())
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,7 @@ def test_a_lost_card_is_no_longer_missed_and_only_while_no_marks_stand(contest):
     assert missing_of(contest, "B") == ("201", "202", "203")
     mark_everything(make_drawn(teams=1))
     hand_in(contest, "B", {"201": "8 9 7"})
-    with pytest.raises(RulingRefused, match="a card that is there is not lost"):
+    with pytest.raises(Refused, match="a card that is there is not lost"):
         put(contest, "lost", "card", seat=seat_of(contest, "B"))
 
 
@@ -100,7 +100,7 @@ def hand_in(contest, letter, rows):
 
 
 def test_a_dismissed_card_waits_for_a_new_mark_and_may_then_be_lost(contest):
-    with pytest.raises(RulingRefused, match="no card to dismiss"):
+    with pytest.raises(Refused, match="no card to dismiss"):
         put(contest, "dismissal", "card", seat=seat_of(contest))
     hand_in(contest, "A", {"201": "8 9 7"})
     ruling = put(contest, "dismissal", "card", seat=seat_of(contest))
@@ -120,34 +120,34 @@ def closing_texts(contest):
 
 
 def test_a_penalty_needs_a_penalty_mark(contest):
-    with pytest.raises(RulingRefused, match="have no penalty mark"):
+    with pytest.raises(Refused, match="have no penalty mark"):
         put(contest, "penalty", "box")
     with_penalty = make_drawn(teams=3, rules="uneven-weights")
     put(with_penalty, "penalty", "criterion", criterion="appearance")
     put(with_penalty, "penalty", "card", seat=seat_of(with_penalty))
     put(with_penalty, "penalty", "box")
-    with pytest.raises(RulingRefused, match="Choose the criterion"):
+    with pytest.raises(Refused, match="Choose the criterion"):
         put(with_penalty, "penalty", "criterion", criterion="smoke")
     assert Ruling.objects.filter(contest=with_penalty).count() == 3
 
 
 def test_rulings_need_a_reason_a_place_and_are_made_once(contest):
-    with pytest.raises(RulingRefused, match="Say why"):
+    with pytest.raises(Refused, match="Say why"):
         put(contest, "disqualification", "box", reason="  ")
-    with pytest.raises(RulingRefused, match="300"):
+    with pytest.raises(Refused, match="300"):
         put(contest, "disqualification", "box", reason="x" * 301)
-    with pytest.raises(RulingRefused, match="Choose the seat"):
+    with pytest.raises(Refused, match="Choose the seat"):
         put(contest, "lost", "card")
     other = make_drawn(teams=2, tables=2)
-    with pytest.raises(RulingRefused, match="choose a seat of that table"):
+    with pytest.raises(Refused, match="choose a seat of that table"):
         rule(
             contest=other, kind="lost", scope="card", box=box_of(other), reason="x", by="y",
             seat=other.tables.get(number=2).seats.first(),
         )  # fmt: skip
-    with pytest.raises(RulingRefused, match="no box of this contest"):
+    with pytest.raises(Refused, match="no box of this contest"):
         rule(contest=contest, kind="disqualification", scope="box", box=box_of(other), reason="x", by="y")
     put(contest, "disqualification", "box")
-    with pytest.raises(RulingRefused, match="ruled already"):
+    with pytest.raises(Refused, match="ruled already"):
         put(contest, "disqualification", "box")
     assert Ruling.objects.count() == 1
 
@@ -155,7 +155,7 @@ def test_rulings_need_a_reason_a_place_and_are_made_once(contest):
 def test_too_few_portions_loses_the_cards_of_the_seats_ticked_all_or_none(contest):
     hand_in(contest, "C", {"201": "8 9 7"})
     seats = [seat_of(contest, letter) for letter in "BC"]
-    with pytest.raises(RulingRefused, match="Seat C has handed in marks"):
+    with pytest.raises(Refused, match="Seat C has handed in marks"):
         rule_no_portion(contest=contest, box=box_of(contest), seats=seats, by="head judge")
     assert Ruling.objects.count() == 0
     seats = [seat_of(contest, letter) for letter in "BD"]
@@ -164,17 +164,17 @@ def test_too_few_portions_loses_the_cards_of_the_seats_ticked_all_or_none(contes
         ("lost", "B", "no portion for seats B and D"),
         ("lost", "D", "no portion for seats B and D"),
     }
-    with pytest.raises(RulingRefused, match="Tick the seats"):
+    with pytest.raises(Refused, match="Tick the seats"):
         rule_no_portion(contest=contest, box=box_of(contest), seats=[], by="head judge")
 
 
 def test_a_ruling_is_taken_back_with_a_reason_and_stays_in_sight(contest, judge):
     ruling = put(contest, "disqualification", "box")
-    with pytest.raises(RulingRefused, match="Say why"):
+    with pytest.raises(Refused, match="Say why"):
         withdraw_ruling(ruling=ruling, reason="", by="head judge")
     withdraw_ruling(ruling=ruling, reason="wrong box", by="head judge")
     assert missing_of(contest) == ("201", "202", "203")
-    with pytest.raises(RulingRefused, match="already"):
+    with pytest.raises(Refused, match="already"):
         withdraw_ruling(ruling=ruling, reason="wrong box", by="head judge")
     text = judge.get(address(contest, "rulings")).content.decode()
     assert "disqualified · taken back" in text
@@ -184,7 +184,7 @@ def test_a_ruling_is_taken_back_with_a_reason_and_stays_in_sight(contest, judge)
 
 def test_rulings_are_refused_before_the_draw_and_after_closing(contest):
     type(contest).objects.filter(pk=contest.pk).update(state="closed", marks_locked_at="2026-06-13T16:00Z")
-    with pytest.raises(RulingRefused, match="The tally is closed"):
+    with pytest.raises(Refused, match="The tally is closed"):
         put(contest, "disqualification", "box")
     type(contest).objects.filter(pk=contest.pk).update(marks_locked_at=None)
     put(contest, "disqualification", "box")  # unlocked for a revision

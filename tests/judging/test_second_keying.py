@@ -7,11 +7,12 @@ import pytest
 
 from contest import day
 from contest.models import Contest, LogRow
+from contest.refusals import Refused
 from judging.models import Reading
 from judging.rules.keying import KeyingErrors, in_sample
 from judging.selectors.keying import differences, keying_errors, second_sheets
 from judging.services.cards import SheetRefused, hand_in_sheet
-from judging.services.keying import KeyingRefused, key_again, resolve
+from judging.services.keying import key_again, resolve
 from judging.services.rulings import rule
 from tests.factories import client_for, give_part, make_account, make_drawn, take_in
 from tests.judging.pages import address, posted
@@ -186,7 +187,7 @@ def test_a_card_without_marks_on_the_paper_is_a_difference():
     assert second.post(again_address(contest), data).status_code == 302
     (found,) = differences(contest)
     assert (found.box, found.other_is_empty) == ("203", True)
-    with pytest.raises(KeyingRefused, match="head judge dismisses"):
+    with pytest.raises(Refused, match="head judge dismisses"):
         resolve(contest=contest, reading=found.reading, chosen="other", reason="blank", by="Clerk Birch")
     box, seat = contest.boxes.get(number="203"), seat_of(contest)
     rule(contest=contest, kind="dismissal", scope="card", box=box, seat=seat, reason="no marks", by="head judge")
@@ -203,12 +204,12 @@ def test_marks_off_the_scale_are_refused_and_nothing_is_stored():
 
 def test_a_sheet_is_keyed_again_only_once_it_is_in_and_only_once():
     contest = keyed()
-    with pytest.raises(KeyingRefused, match="not complete"):
+    with pytest.raises(Refused, match="not complete"):
         again(contest, letter="B")
     again(contest)
-    with pytest.raises(KeyingRefused, match="twice already"):
+    with pytest.raises(Refused, match="twice already"):
         again(contest, by="Clerk Cedar")
-    with pytest.raises(KeyingRefused, match="keyed once"):
+    with pytest.raises(Refused, match="keyed once"):
         again(keyed("single"))
 
 

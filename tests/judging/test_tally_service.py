@@ -10,6 +10,7 @@ import pytest
 
 from contest.day import Todo
 from contest.models import Contest, LogRow
+from contest.refusals import Refused
 from contest.rules import say
 from contest.rules.ruleset import in_words, parse, tie_break_text
 from contest.rules.say import number_text, total_text
@@ -23,7 +24,7 @@ from judging.rules.tally_csv import result_csv
 from judging.rules.workings import box_working
 from judging.services.cards import SheetRefused, hand_in_sheet
 from judging.services.rulings import rule
-from judging.services.tally import TallyRefused, close_tally, lock_marks, revise, sign_off, unlock_marks
+from judging.services.tally import close_tally, lock_marks, revise, sign_off, unlock_marks
 from tests.factories import make_contest, make_drawn, mark_everything, take_in, unguarded
 
 pytestmark = pytest.mark.django_db
@@ -67,27 +68,27 @@ def test_locking_is_logged_once_and_unlocking_needs_a_reason(contest):
     lock_marks(contest=contest, by="clerk")
     contest.refresh_from_db()
     assert contest.marks_locked_at is not None
-    with pytest.raises(TallyRefused, match="Say why"):
+    with pytest.raises(Refused, match="Say why"):
         unlock_marks(contest=contest, reason="  ", by="clerk")
     unlock_marks(contest=contest, reason="a sheet was found", by="clerk")
     contest.refresh_from_db()
     assert contest.marks_locked_at is None
     assert log(contest, "cards") == ["marks locked", "marks unlocked"]
-    with pytest.raises(TallyRefused, match="not locked"):
+    with pytest.raises(Refused, match="not locked"):
         unlock_marks(contest=contest, reason="again", by="clerk")
 
 
 def test_nothing_to_lock_or_close_before_the_draw():
     contest = make_contest()
     for act in (lock_marks, close_tally):
-        with pytest.raises(TallyRefused, match="before the draw"):
+        with pytest.raises(Refused, match="before the draw"):
             act(contest=contest, by="clerk")
 
 
 def test_closing_is_refused_with_the_list_and_changes_nothing(contest, monkeypatch):
     todo = Todo("Table 1 has one score sheet missing.", "/c/x/marks/")
     monkeypatch.setattr("contest.day._hindrances", {"closing": [lambda contest: [todo]], "publishing": []})
-    with pytest.raises(TallyRefused) as refused:
+    with pytest.raises(Refused) as refused:
         close_tally(contest=contest, by="head judge")
     assert refused.value.todos == [todo]
     assert state(contest) == Contest.State.SEALED
@@ -101,11 +102,11 @@ def test_missing_cards_stop_the_closing_until_each_is_ruled_lost(contest):
     gone = list(box.table.seats.order_by("letter"))[-2:]
     with unguarded():
         Reading.objects.filter(card__box=box, card__seat__in=gone).delete()
-    with pytest.raises(TallyRefused) as refused:
+    with pytest.raises(Refused) as refused:
         close_tally(contest=contest, by="head judge")
     assert "two cards missing for ribs (seats E and F)" in refused.value.todos[0].text
     rule(contest=contest, kind="lost", scope="card", box=box, seat=gone[0], reason="blown away", by="head judge")
-    with pytest.raises(TallyRefused) as refused:
+    with pytest.raises(Refused) as refused:
         close_tally(contest=contest, by="head judge")
     assert "one card missing for ribs (seat F)" in refused.value.todos[0].text
     rule(contest=contest, kind="lost", scope="card", box=box, seat=gone[1], reason="blown away", by="head judge")
@@ -117,7 +118,7 @@ def test_missing_cards_stop_the_closing_until_each_is_ruled_lost(contest):
 def test_boxes_that_the_desk_has_not_recorded_stop_the_closing(contest):
     with unguarded():
         contest.boxes.get(number="204").turn_ins.all().delete()
-    with pytest.raises(TallyRefused) as refused:
+    with pytest.raises(Refused) as refused:
         close_tally(contest=contest, by="head judge")
     assert [todo.part for todo in refused.value.todos] == ["desk"]
 
@@ -252,7 +253,7 @@ def test_no_person_stands_in_the_frozen_tally(contest):
 
 def test_closing_twice_is_refused(contest):
     close_tally(contest=contest, by="head judge")
-    with pytest.raises(TallyRefused, match="closed already"):
+    with pytest.raises(Refused, match="closed already"):
         close_tally(contest=contest, by="head judge")
     assert Tally.objects.count() == 1
 
@@ -260,7 +261,7 @@ def test_closing_twice_is_refused(contest):
 def test_a_box_that_is_not_on_record_stops_the_closing_even_if_nobody_said_so(contest, nothing_in_the_way):
     with unguarded():
         contest.boxes.get(number="204").turn_ins.all().delete()
-    with pytest.raises(TallyRefused, match="204"):
+    with pytest.raises(Refused, match="204"):
         close_tally(contest=contest, by="head judge")
     assert state(contest) == Contest.State.SEALED
 
@@ -268,18 +269,18 @@ def test_a_box_that_is_not_on_record_stops_the_closing_even_if_nobody_said_so(co
 def test_the_tally_is_signed_once(contest):
     made = close_tally(contest=contest, by="head judge")
     assert sign_off(tally=made, by="Head Judge Larch").signed_by == "Head Judge Larch"
-    with pytest.raises(TallyRefused, match="signed off already"):
+    with pytest.raises(Refused, match="signed off already"):
         sign_off(tally=made, by="another")
     assert log(contest, "cards") == ["tally closed", "tally signed off"]
 
 
 def test_a_correction_after_closing_is_a_revision_with_a_reason_and_the_first_stays(contest):
     first = sign_off(tally=close_tally(contest=contest, by="head judge"), by="head judge")
-    with pytest.raises(TallyRefused, match="Nothing has changed"):
+    with pytest.raises(Refused, match="Nothing has changed"):
         revise(contest=contest, reason="just so", by="head judge")
     unlock_marks(contest=contest, reason="Team Alder's card was misread", by="head judge")
     correct(contest, "203", "A", taste=Decimal(1))
-    with pytest.raises(TallyRefused, match="Say why"):
+    with pytest.raises(Refused, match="Say why"):
         revise(contest=contest, reason="", by="head judge")
     second = revise(contest=contest, reason="Team Alder's card was misread", by="head judge")
     assert (second.revision, second.signed_at) == (2, None)
@@ -291,12 +292,12 @@ def test_a_correction_after_closing_is_a_revision_with_a_reason_and_the_first_st
     contest.refresh_from_db()
     assert contest.marks_locked_at is not None
     assert "Alder" not in " ".join(LogRow.objects.filter(chain__name="cards").values_list("facts", flat=True))
-    with pytest.raises(TallyRefused, match="newer revision"):
+    with pytest.raises(Refused, match="newer revision"):
         sign_off(tally=first, by="head judge")
 
 
 def test_an_open_tally_is_not_revised(contest):
-    with pytest.raises(TallyRefused, match="only after it was closed"):
+    with pytest.raises(Refused, match="only after it was closed"):
         revise(contest=contest, reason="too early", by="head judge")
 
 

@@ -39,7 +39,7 @@ LOOK = """
 import django, json
 django.setup()
 from contest.models import LogChain
-from contest.services.log import broken_row
+from tests.chains import broken_row
 from judging.models import Reading
 readings = [
     {"key": r.client_key, "kind": r.kind, "standing": r.standing, "box": r.card.box.number,

@@ -130,10 +130,10 @@ def faults() -> Iterator[str]:
 
     from contest.models import Box, Contest, Draw, LogChain, LogRow, TurnIn
     from contest.selectors.rules import category_rules
-    from contest.services.log import broken_row
     from judging.models import Card, Reading, Tally
     from reports.models import Publication
     from reports.rules.package.archive import package_sum, unpack
+    from tests.chains import broken_row
 
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:

@@ -36,7 +36,7 @@ LOOK = """
 import django, json
 django.setup()
 from contest.models import Contest, ContestRole, LogChain, TurnIn
-from contest.services.log import broken_row
+from tests.chains import broken_row
 from judging.models import Tally
 from judging.records import closing_records
 from judging.services.tally import digest, inputs_of

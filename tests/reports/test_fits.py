@@ -9,7 +9,8 @@ from django.utils import timezone
 
 from contest.models import Box, Contest
 from judging.models import Ruling
-from reports.models import ContestAgreement, SeasonWork, SeverityFit, Worked
+from reports.jobs import SEASON_STALE
+from reports.models import ContestAgreement, JobState, SeasonWork, SeverityFit
 from reports.season import work
 from reports.season.cards import points_of, season_cards, shares
 from reports.season.fits import fit_season
@@ -155,17 +156,17 @@ def test_asking_twice_joins_the_run_that_waits():
         one, two = work.ask("season-1"), work.ask("season-1")
     assert one.pk == two.pk
     assert task.enqueue.call_count == 1
-    SeasonWork.objects.update(state=Worked.RUNNING)
+    SeasonWork.objects.update(state=JobState.RUNNING)
     with patch("reports.season.work.work_out"):
         assert work.ask("season-1").pk != one.pk  # what runs may have begun before the newest result
 
 
 def test_a_run_that_stands_still_is_failed():
-    run = SeasonWork.objects.create(group="season-1", state=Worked.RUNNING)
+    run = SeasonWork.objects.create(group="season-1", state=JobState.RUNNING)
     assert work.live_work("season-1") == run
-    SeasonWork.objects.update(heartbeat=timezone.now() - work.STALE - timedelta(seconds=1))
+    SeasonWork.objects.update(heartbeat=timezone.now() - SEASON_STALE - timedelta(seconds=1))
     assert work.live_work("season-1") is None
-    assert work.last_work("season-1").state == Worked.FAILED
+    assert work.last_work("season-1").state == JobState.FAILED
     assert "worker ended" in work.last_work("season-1").message
 
 
@@ -189,7 +190,7 @@ def test_a_run_reports_its_progress():
     run = SeasonWork.objects.create(group=f"season-{season.pk}")
     work.run(run.pk)
     run.refresh_from_db()
-    assert (run.state, run.progress, run.of) == (Worked.DONE, 7, 7)
+    assert (run.state, run.progress, run.of) == (JobState.DONE, 7, 7)
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="the child finds the test's database by its file")
@@ -201,12 +202,12 @@ def test_the_task_works_in_a_child_and_says_when_it_breaks_off(monkeypatch):
     run = SeasonWork.objects.create(group=f"season-{season.pk}")
     assert work.work_out.call(run.pk) == "done"
     run.refresh_from_db()
-    assert run.state == Worked.DONE
+    assert run.state == JobState.DONE
     assert SeverityFit.objects.count() == 6
     assert work.work_out.call(run.pk) == "done already"
     monkeypatch.setenv("DATABASE_URL", "sqlite:////nowhere/at/all.sqlite3")
     broken = SeasonWork.objects.create(group=f"season-{season.pk}")
     assert work.work_out.call(broken.pk) == "failed"
     broken.refresh_from_db()
-    assert broken.state == Worked.FAILED
+    assert broken.state == JobState.FAILED
     assert "unable to open database file" in broken.message

@@ -17,7 +17,7 @@ from reports.rules.package.contest import read_contest
 from reports.season import work
 from reports.season.boxes import season_of
 from reports.season.fits import fit_season
-from reports.season.own import own_key
+from reports.season.own import imported_rows, own_key
 from reports.season.seasons import group_key
 from tests.reports.cooks import make_cook, page
 from tests.reports.seasons import make_season
@@ -160,7 +160,7 @@ def test_a_team_of_another_name_counts_as_itself_and_others_stay_apart(away):
     fit_season(own_key(team, group))
     fit = SeverityFit.objects.get(group=own_key(team, group), response="weighted", category="")
     assert len(fit.result["slopes"][""][str(team.uid)]["days"]) == 4
-    rows = [row for each in ImportedContest.objects.all() for row in packages.imported_rows(each)]
+    rows = [row for each in ImportedContest.objects.all() for row in imported_rows(each)]
     assert len({row.team for row in rows}) == 8
     assert len({row.team for row in rows} & {str(uid) for uid in Team.objects.values_list("uid", flat=True)}) == 1
 

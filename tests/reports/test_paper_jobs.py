@@ -10,6 +10,7 @@ import pdfplumber
 import pytest
 from django.utils import timezone
 
+from reports.jobs import PRINT_STALE
 from reports.models import PrintJob
 from reports.paper import catalogue, child, held, jobs, pdf, tasks
 from reports.paper.look import Options
@@ -133,7 +134,7 @@ def test_a_job_goes_to_one_worker_only_and_the_last_alone_may_finish_it(contest)
     first = held.take(job.pk)
     assert held.take(job.pk) is None
     assert held.beat(first, progress=1, total=4)
-    PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE)
+    PrintJob.objects.update(heartbeat=timezone.now() - PRINT_STALE)
     waiting = jobs.look_after(PrintJob.objects.get())
     assert (waiting.state, waiting.attempt) == ("waiting", 1)
     second = held.take(job.pk)
@@ -155,7 +156,7 @@ def test_a_job_is_given_up_after_three_workers(contest) -> None:
     job = start(contest)
     for attempt in (1, 2, 3):
         assert held.take(job.pk).attempt == attempt
-        PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE)
+        PrintJob.objects.update(heartbeat=timezone.now() - PRINT_STALE)
         job = jobs.look_after(PrintJob.objects.get())
     assert job.state == "failed"
     assert "broken off 3 times" in job.message
@@ -164,7 +165,7 @@ def test_a_job_is_given_up_after_three_workers(contest) -> None:
 @pytest.mark.django_db
 def test_a_beating_heart_is_left_alone(contest) -> None:
     job = held.take(start(contest).pk)
-    PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE + timedelta(seconds=2))
+    PrintJob.objects.update(heartbeat=timezone.now() - PRINT_STALE + timedelta(seconds=2))
     assert jobs.look_after(PrintJob.objects.get()).state == "running"
     assert job.attempt == 1
 
@@ -214,7 +215,7 @@ def test_the_page_shows_how_far_a_print_is(contest) -> None:
     fragment = f"/c/{contest.slug}/paper/{job.key}/"
     headers = {"hx-request": "true"}
     assert "waits" in client.get(fragment, headers=headers).content.decode()
-    PrintJob.objects.update(heartbeat=timezone.now() - jobs.STALE - timedelta(seconds=1))
+    PrintJob.objects.update(heartbeat=timezone.now() - PRINT_STALE - timedelta(seconds=1))
     assert "manage.py serve" in client.get(fragment, headers=headers).content.decode()
     PrintJob.objects.update(state="running", heartbeat=timezone.now(), progress=2, total=5)
     running = client.get(fragment, headers=headers).content.decode()

@@ -12,7 +12,7 @@ from reports.models import PrintJob
 from reports.paper import pdf, views
 from reports.paper.after import chart_of
 from reports.paper.catalogue import PAPERS, printable
-from reports.paper.grids import GRIDS, PAGES, Grid, GridError, label_pages
+from reports.paper.grids import GRIDS, PAGES, Grid, GridError
 from reports.paper.sheet import qr_picture
 from tests import factories
 
@@ -29,8 +29,6 @@ def test_every_grid_fits_its_page() -> None:
         for page, grid in sizes.items():
             grid.check(page)
             assert grid.a_page in (30, 14)
-    assert label_pages(480, GRIDS["3x10"]["a4"]) == 16
-    assert label_pages(481, GRIDS["3x10"]["a4"]) == 17
     assert PAGES["letter"] == (215.9, 279.4)  # 8.5 by 11 inches
     with pytest.raises(GridError, match=r"the page is 297\.0 mm high"):
         Grid(3, 11, width=60, height=28, left=0, top=0).check("a4")

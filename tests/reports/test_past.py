@@ -14,11 +14,11 @@ from openpyxl import Workbook
 
 from contest.models import Contest, Team
 from judging.models import Tally
-from reports.cook.packages import imported_rows
-from reports.cook.past import past_boxes
 from reports.models import ImportedContest, PastResult, Publication, TeamAlias
 from reports.rules.package.archive import pack, unpack
 from reports.season.cards import card_rows
+from reports.season.elsewhere import past_boxes
+from reports.season.own import imported_rows
 from tests.reports.cooks import clock, make_cook, page
 from tests.running import close_and_publish, run_day
 

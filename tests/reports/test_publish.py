@@ -8,11 +8,12 @@ import pytest
 from django.urls import reverse
 
 from contest.models import Category, Contest, LogRow
+from contest.refusals import Refused
 from judging.models import Mark, Reading, Tally
 from judging.services.tally import close_tally, revise, sign_off, unlock_marks
 from reports.models import Publication
 from reports.results.places import calls, results_of
-from reports.results.publishing import PublishRefused, publish
+from reports.results.publishing import publish
 from reports.rules.package.archive import unpack
 from tests.factories import client_for, make_contest, make_drawn, mark_everything, take_in, unguarded
 
@@ -155,7 +156,7 @@ def test_with_one_counting_category_there_is_no_champion_beside_its_first():
 
 
 def test_publishing_is_refused_until_signed_and_logged_when_done(closed):
-    with pytest.raises(PublishRefused, match="has not signed off"):
+    with pytest.raises(Refused, match="has not signed off"):
         publish(contest=closed, by="organiser")
     assert not Publication.objects.exists()
     sign_off(tally=closed.tallies.get(), by="head judge")
@@ -173,12 +174,12 @@ def test_publishing_is_refused_until_signed_and_logged_when_done(closed):
             name: sha256(data).hexdigest() for name, data in files.items() if name not in ("log-day.csv", "SHA256SUMS")
         }
     }
-    with pytest.raises(PublishRefused, match="published already"):
+    with pytest.raises(Refused, match="published already"):
         publish(contest=closed, by="organiser")
 
 
 def test_publishing_is_refused_while_sealed(contest):
-    with pytest.raises(PublishRefused, match="before the tally is closed"):
+    with pytest.raises(Refused, match="before the tally is closed"):
         publish(contest=contest, by="organiser")
 
 
@@ -209,7 +210,7 @@ def test_a_revision_goes_out_beside_the_first_which_stays(signed, client):
     second = revise(contest=signed, reason="seat A misread", by="head judge")
     # Until the revision is signed and published, the first result stands for the public.
     assert ">184<" in client.get(address(signed, "results")).content.decode()
-    with pytest.raises(PublishRefused, match="has not signed off"):
+    with pytest.raises(Refused, match="has not signed off"):
         publish(contest=signed, by="organiser")
     sign_off(tally=second, by="head judge")
     publish(contest=signed, by="organiser")

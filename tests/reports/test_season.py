@@ -11,11 +11,11 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from contest.models import Contest, Team
-from reports.models import PastResult, SeasonWork, SeverityFit, Worked
+from contest.rules.say import nth
+from reports.models import JobState, PastResult, SeasonWork, SeverityFit
 from reports.season.boxes import season_of
 from reports.season.charts import Day, LineAt, band, dots, nice, signed
 from reports.season.fits import fit_season
-from reports.season.tables import nth
 from tests.factories import make_account
 from tests.reports.seasons import cook_of, fitted, make_season, put_out
 
@@ -201,8 +201,8 @@ def test_a_season_can_be_worked_out_on_request(signed_in):
     url = reverse("reports:season_of", args=[team_of(season).uid, group])
     assert "Work the season out" in client.get(url).text
     client.post(reverse("reports:season_work", args=[team_of(season).uid, group]))
-    run = SeasonWork.objects.get(state=Worked.WAITING)
-    SeasonWork.objects.filter(pk=run.pk).update(state=Worked.RUNNING, progress=2, of=7)
+    run = SeasonWork.objects.get(state=JobState.WAITING)
+    SeasonWork.objects.filter(pk=run.pk).update(state=JobState.RUNNING, progress=2, of=7)
     assert "2 of 7 parts done" in client.get(url).text
 
 

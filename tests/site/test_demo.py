@@ -78,9 +78,10 @@ def test_every_happening_of_the_scenario_is_there(demo_folder: Path) -> None:
 CHECK = """
 from judging.models import Tally
 from judging.frozen import inputs_of, outcome_of
-from judging.records import closing_records, held_categories
+from judging.records import closing_records
+from contest.selectors.categories import held_categories
 from contest.models import Contest, LogChain
-from contest.services.log import broken_row
+from tests.chains import broken_row
 for tally in Tally.objects.all():
     records = closing_records(tally.contest)
     assert inputs_of(records) == tally.inputs, tally

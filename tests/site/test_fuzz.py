@@ -23,7 +23,7 @@ from django.test import override_settings
 from hypothesis import HealthCheck, given, settings
 
 from contest.models import LogChain, Team
-from contest.services.log import broken_row
+from tests.chains import broken_row
 from tests.site.crawling import Tour, World, crawl
 from tests.site.nonsense import Requests, Sent, requests_of
 

@@ -10,9 +10,10 @@ from django.views.decorators.http import require_GET, require_POST
 from contest import day
 from contest.access import for_parts
 from contest.models import Contest
+from contest.refusals import Refused
 from reports.results.forms import PublishForm
 from reports.results.places import calls, signed_tally
-from reports.results.publishing import PublishRefused, publish
+from reports.results.publishing import publish
 from reports.results.sheets import sheet_entries
 
 
@@ -29,7 +30,7 @@ def publish_result(request: HttpRequest, contest: Contest) -> HttpResponse:
     if form.is_valid():
         try:
             publish(contest=contest, by=request.viewer.name)
-        except PublishRefused as refused:
+        except Refused as refused:
             form.add_error(None, str(refused))
         else:
             messages.success(request, "The result is published.")

@@ -17,6 +17,8 @@ if TYPE_CHECKING:  # imports slowly: only whoever fits waits for it
     from reports.rules.severity.model import Fit
 
 WEIGHTED = "weighted"
+#: Standard errors to either side of an estimate that make a 95 % interval: the normal distribution's 0.975 quantile.
+Z95 = 1.959964
 TEAM, TEAM_DAY, ENTRY, JUDGE, TABLE = "team", "team in contest", "entry", "judge", "table in contest"
 FORMULA = f"contest × category + {TEAM} + {TEAM_DAY} + {ENTRY} + {JUDGE} + {TABLE}"
 

@@ -79,7 +79,7 @@ class Plan:
         rest = [factor for factor in range(factors) if factor != self.lead]
         lead_rows = counts.table[counts.span(self.lead), :].tocsr()
         self.lead_counts = counts.counts[counts.span(self.lead)]
-        pairs = _pairs_number(lead_rows, counts.sizes[self.lead])
+        pairs = _pairs_number(lead_rows)
         dense = pairs > MOST_PAIRS
         blocked = [] if dense else self._blocked(rest)
         core = [factor for factor in rest if factor not in blocked]
@@ -217,7 +217,7 @@ def _up(size: int) -> int:
     return -(-size // step) * step
 
 
-def _pairs_number(lead_rows: sparse.csr_array, own: int) -> int:
+def _pairs_number(lead_rows: sparse.csr_array) -> int:
     degrees = np.diff(lead_rows.indptr).astype(np.int64) - 1
     return int((degrees * (degrees + 1) // 2).sum())
 

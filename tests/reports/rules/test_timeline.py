@@ -8,6 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from contest.rules import clock
+from contest.rules.clock import moment_of
 from reports.rules import timeline
 from reports.rules.timeline import (
     DEFAULTS,
@@ -15,7 +17,6 @@ from reports.rules.timeline import (
     Lengths,
     clock_text,
     kind_of,
-    moment_of,
     nearest_moment,
     next_step,
     plan_back,
@@ -165,4 +166,4 @@ def test_every_plan_ends_at_turn_in_and_takes_what_its_stages_take(local, zone, 
 
 
 def test_the_examples_in_the_text():
-    assert doctest.testmod(timeline).failed == 0
+    assert [doctest.testmod(module).failed for module in (clock, timeline)] == [0, 0]

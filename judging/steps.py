@@ -1,40 +1,62 @@
-"""What the tables add to the day: flights, score sheets that are missing, calls that wait; and their rooms."""
+"""This app's steps of the day and its rooms of the navigation: tables and tally; and what may no longer be changed.
+
+Flights, score sheets that are missing, calls that wait: what is missing before closing is told by the step where it
+is done.
+"""
+
+from collections.abc import Iterator
 
 from django.urls import reverse
 
 from contest.access import Viewer
-from contest.day import Step, Todo, contributes_to, hinders, shared
+from contest.day import Step, Todo, contributes_to, hinders, in_the_way, shared
 from contest.models import Contest
 from contest.navigation import Room, add_room
 from contest.rules.say import counted, listed
-from judging.models import Call, Card
+from judging.models import Arrival, Call, Card, Collected, Ruling, Tally
 from judging.selectors.doubtful import again_url, sheet_url
 from judging.selectors.flights import Flight, Sheet, flights
 from judging.selectors.keying import Difference, SecondSheet, differences, second_sheets
 from judging.selectors.rulings import open_calls
 
+TALLY_PARTS = frozenset({"organiser", "tally", "head_judge"})
+
 
 def register() -> None:
+    """Called once when the app is ready."""
     contributes_to("tables", tables_step)
-    hinders("closing", missing_marks)
-    hinders("closing", calls_that_wait)
-    hinders("closing", second_keyings)
-    hinders("closing", open_differences)
+    contributes_to("tally", tally_step)
+    for hindrance in (missing_marks, calls_that_wait, second_keyings, open_differences):
+        hinders("closing", hindrance)
     hinders("one_person", marks_there)
     hinders("keying", keyed_already)
-    add_room(Room(60, "Marks", "judging:marks", frozenset({"organiser", "tally"}), small=True))
-    add_room(Room(62, "Table", "judging:captain", frozenset({"captain"}), small=True, url=_own_table))
-    add_room(
-        Room(
-            64,
-            "Rulings",
-            "judging:rulings",
-            frozenset({"head_judge"}),
-            small=True,
-            # A small contest's organiser has three rooms, and finds rulings on the page of marks.
-            when=lambda contest, parts: not (contest.small and "organiser" in parts),
-        )
+    hinders("phones", cards_there)
+    hinders("seating", cards_are_in)
+    hinders("redraw", tables_at_work)
+    for room in _rooms():
+        add_room(room)
+
+
+def _rooms() -> Iterator[Room]:
+    """The rooms in the order in which they are shown."""
+    yield Room("tables", "Marks", "judging:marks", frozenset({"organiser", "tally"}), small=True)
+    yield Room("tables", "Cards", "judging:seat", frozenset({"judge"}), small=True, when=_phones_are_used)
+    yield Room("tables", "Table", "judging:captain", frozenset({"captain"}), small=True, url=_own_table)
+    yield Room(
+        "tables", "Rulings", "judging:rulings", frozenset({"head_judge"}), small=True, when=_no_crew_of_one_if_small
     )
+    # One page, under the name that fits: a small contest has no other screen for its results.
+    yield Room("tally", "Tally", "judging:tally", TALLY_PARTS)
+    yield Room("tally", "Results", "judging:tally", TALLY_PARTS, small=True, full=False)
+
+
+def _phones_are_used(contest: Contest, parts: frozenset[str]) -> bool:
+    return contest.phones
+
+
+def _no_crew_of_one_if_small(contest: Contest, parts: frozenset[str]) -> bool:
+    """A small contest's organiser has three rooms, and finds rulings on the page of marks."""
+    return not (contest.small and "organiser" in parts)
 
 
 def _own_table(contest: Contest, viewer: Viewer) -> str:
@@ -62,6 +84,29 @@ def tables_step(contest: Contest, step: Step) -> None:
         first = next(sheet for flight in found for sheet in flight.missing_sheets)
         text = "The first score sheets can be keyed" if not done else "Further score sheets can be keyed"
         step.todos.append(Todo(f"{text} as soon as a table hands them over.", _url(contest, first), "Key", "tally"))
+
+
+def tally_step(contest: Contest, step: Step) -> None:
+    """Waits, locked, closed or signed; what is missing before closing stands at the steps where it is done."""
+    if not contest.is_drawn:
+        return
+    url = reverse("judging:tally", args=[contest.slug])
+    if contest.is_sealed:
+        locked = contest.marks_locked_at is not None
+        step.lines.append("marks locked" if locked else "waits")
+        if not in_the_way("closing", contest):
+            step.state = "now"
+            step.todos.append(Todo("Everything is in: the tally can be closed.", url, "Close the tally"))
+        return
+    newest = Tally.objects.filter(contest=contest).only("revision", "signed_at").order_by("-revision").first()
+    if newest is None or newest.signed_at is None:
+        step.state = "now"
+        step.lines.append("closed")
+        text = "The tally is closed and waits for the head judge to sign it off."
+        step.todos.append(Todo(text, url, "Look and sign", "head_judge"))
+        return
+    step.state = "done"
+    step.lines.append("signed off" if newest.revision == 1 else f"revision {newest.revision} signed off")
 
 
 def missing_marks(contest: Contest) -> list[Todo]:
@@ -123,6 +168,36 @@ def keyed_already(contest: Contest) -> list[Todo]:
     if not Card.objects.filter(box__contest=contest).exists():
         return []
     return [Todo("Cards are handed in: how often sheets are keyed was chosen before the first.")]
+
+
+def cards_there(contest: Contest) -> list[Todo]:
+    """Phones or paper alone is settled before the first card, so that no card waits where nobody looks for it."""
+    if not Card.objects.filter(box__contest=contest).exists():
+        return []
+    url = reverse("judging:marks", args=[contest.slug])
+    return [Todo("Cards are handed in: whether judges use phones was settled before the first.", url, "Show them")]
+
+
+def cards_are_in(contest: Contest) -> list[Todo]:
+    if not Card.objects.filter(box__contest=contest).exists():
+        return []
+    return [Todo("Cards are handed in, so the seats stay. Change single seats from the next category on.")]
+
+
+def tables_at_work(contest: Contest) -> list[Todo]:
+    """What was ticked, keyed, called or ruled belongs to the boxes as they are drawn."""
+    found = (
+        (Card.objects.filter(box__contest=contest, box__draw__standing=True), "card", "handed in"),
+        (Arrival.objects.filter(box__contest=contest, box__draw__standing=True), "box", "ticked in at a table"),
+        (Collected.objects.filter(category__contest=contest), "score sheet", "collected"),
+        (Ruling.objects.filter(contest=contest, box__draw__standing=True, withdrawn_at=None), "ruling", "in force"),
+        (Call.objects.filter(contest=contest, answered_at=None), "call", "waiting for the head judge"),
+    )
+    return [
+        Todo(f"The tables are at work: {counted(number, noun)} {what}.")
+        for rows, noun, what in found
+        if (number := rows.count())
+    ]
 
 
 def _call_text(call: Call) -> str:

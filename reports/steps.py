@@ -1,5 +1,8 @@
-"""What this app adds to the day of a contest and to its navigation."""
+"""This app's step of the day and its rooms of the navigation: prints and the result; and the backups of the day."""
 
+from collections.abc import Iterator
+
+from django.db import transaction
 from django.urls import reverse
 
 from contest import day
@@ -14,24 +17,26 @@ PRINTERS = frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})
 def register() -> None:
     """Called once when the app is ready; imports the system checks so that they are registered."""
     from reports.backup import checks  # noqa: F401
+    from reports.paper import catalogue
+    from reports.practice import papers
 
     day.contributes_to("results", results_step)
     day.hinders("publishing", not_signed_off)
     day.follows(back_up)
+    day.follows(work_season_out)
     day.notifies(backup_notices)
-    add_room(Room(58, "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms))
-    add_room(Room(80, "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed))
-    add_room(Room(59, "Plates", "reports:tasting", frozenset({"judge"}), when=_is_practice))
-    add_room(Room(95, "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published))
-    add_room(
-        Room(
-            90,
-            "Results",
-            "reports:results",
-            frozenset({"organiser", "announcer", "head_judge", "tally", "desk", "captain", "judge"}),
-            when=_published,
-        )
-    )
+    catalogue.register(papers.PAPERS)
+    for room in _rooms():
+        add_room(room)
+
+
+def _rooms() -> Iterator[Room]:
+    """The rooms in the order in which they are shown."""
+    yield Room("turn_in", "Print", "reports:paper", PRINTERS, small=True, when=_more_than_three_rooms)
+    yield Room("turn_in", "Plates", "reports:tasting", frozenset({"judge"}), when=_is_practice)
+    yield Room("results", "Names", "reports:names", frozenset({"organiser", "announcer"}), when=_closed)
+    yield Room("results", "Results", "reports:results", PRINTERS | {"captain", "judge"}, when=_published)
+    yield Room("results", "Agreement", "reports:agreement", frozenset({"organiser", "head_judge"}), when=_published)
 
 
 #: What happened, as the list of backups says it.
@@ -43,6 +48,14 @@ def back_up(contest: Contest, what: str) -> None:
     from reports.backup.tasks import ask  # tasks cannot be declared before the apps are ready
 
     ask(contest, OCCASIONS[what])
+
+
+def work_season_out(contest: Contest, what: str) -> None:
+    """At every publication, once it holds."""
+    from reports.season.work import ask_for  # tasks cannot be declared before the apps are ready
+
+    if what == "published":
+        transaction.on_commit(lambda: ask_for(contest))
 
 
 def backup_notices(contest: Contest) -> list[day.Notice]:

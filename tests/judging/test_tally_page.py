@@ -61,46 +61,6 @@ def test_a_tie_break_in_words():
     assert place_word(3) == "third"
 
 
-@pytest.mark.parametrize("name", ["tally", "working", "doubts"])
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("tally", 200),
-        ("head_judge", 200),
-        ("announcer", 403),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-        ("visitor", 302),
-    ],
-)
-def test_who_may_open_the_tally(contest, name, part, status):
-    more = {"number": "203"} if name == "working" else {}
-    assert client_for(contest, part).get(address(contest, name, **more)).status_code == status
-
-
-@pytest.mark.parametrize(
-    ("name", "allowed"),
-    [
-        ("lock", PARTS),
-        ("close", PARTS),
-        ("unlock", ("organiser", "head_judge")),
-        ("revise", ("organiser", "head_judge")),
-        ("sign", ("head_judge",)),
-    ],
-)
-def test_who_may_do_what(contest, name, allowed):
-    more = {"revision": 9} if name == "sign" else {}
-    for part in ("organiser", "tally", "head_judge", "announcer", "desk", "captain", "judge"):
-        client = client_for(contest, part)
-        assert client.get(address(contest, name, **more)).status_code in (405, 403)
-        answer = client.post(address(contest, name, **more))
-        assert (answer.status_code == 403) == (part not in allowed), part
-
-
 def test_nothing_stands_there_before_the_draw():
     contest = make_contest()
     assert "once the draw is made" in page(client_for(contest, "organiser"), contest)

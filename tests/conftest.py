@@ -4,8 +4,8 @@ import os
 import signal
 
 import pytest
+from django.core.management.commands import flush
 from django.db import connection
-from django.test import TransactionTestCase
 from hypothesis import settings as hypothesis_settings
 
 # A first import or a busy machine makes one example slow; that says nothing about the rule under test.
@@ -34,16 +34,15 @@ def _emptied_tables():
     """Emptying every table after a test that commits is what the append-only triggers refuse: they step aside."""
     from contest import appendonly
 
-    empty = TransactionTestCase._fixture_teardown
+    empty = flush.Command.handle
 
-    def step_aside(self):
-        appendonly.remove(connection)
-        empty(self)
-        appendonly.install(connection)
+    def step_aside(command, **options):
+        with appendonly.aside(connection):
+            empty(command, **options)
 
-    TransactionTestCase._fixture_teardown = step_aside
+    flush.Command.handle = step_aside
     yield
-    TransactionTestCase._fixture_teardown = empty
+    flush.Command.handle = empty
 
 
 #: Debian's Chromium, quiet: it works as root and asks nobody anything. `field.test` is a name like a laptop's at a

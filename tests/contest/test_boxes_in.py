@@ -83,26 +83,6 @@ def test_before_the_draw_it_says_so():
     assert "not drawn yet" in client_for(contest, "organiser").get(url(contest)).content.decode()
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("head_judge", 403),
-        ("tally", 403),
-        ("announcer", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-        ("visitor", 302),
-    ],
-)
-def test_who_may_open_it(part, status):
-    contest = make_drawn(teams=4)
-    assert client_for(contest, part).get(url(contest)).status_code == status
-
-
 # the day
 
 

@@ -145,21 +145,3 @@ def test_filters_count():
     assert [form.entry.number for form in shown.context["forms"]] == [2, 3]
     assert [number for *_, number in shown.context["filters"]] == [3, 2, 3, 0]
     assert len(client.get(page(contest), {"show": "nonsense"}).context["forms"]) == 3
-
-
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("desk", 200),
-        ("desk pass", 200),
-        ("tally", 403),
-        ("head_judge", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-    ],
-)
-def test_who_checks_in(part, status):
-    contest = make_contest()
-    assert client_for(contest, part).get(page(contest)).status_code == status

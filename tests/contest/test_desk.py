@@ -302,33 +302,6 @@ def test_from_paper_a_time_that_was_not_typed_stays_unknown():
 # who may open it
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("desk", 200),
-        ("desk pass", 200),
-        ("organiser", 403),
-        ("announcer", 403),
-        ("head_judge", 403),
-        ("tally", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-        ("visitor", 302),
-    ],
-)
-def test_who_may_open_the_desk(part, status):
-    contest = make_drawn(teams=4)
-    box = standing_boxes(contest)[0]
-    client = client_for(contest, part)
-    for name in ("desk", "desk_rest", "desk_ledger", "desk_labels"):
-        assert client.get(url(contest, name)).status_code == status
-    assert client.get(url(contest, "desk_undo", box.number)).status_code == status
-    if status != 200:
-        assert client.post(url(contest, "desk_record"), {}).status_code == status
-        assert client.post(url(contest, "desk_absent"), {}).status_code == status
-
-
 def test_before_the_draw_the_desk_says_what_will_stand_here():
     contest = make_contest()
     page = client_for(contest, "desk").get(url(contest)).content.decode()

@@ -76,29 +76,6 @@ def test_the_page_loads_neither_pairing_nor_teams(django_assert_num_queries):
         assert table not in asked
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("head_judge", 403),
-        ("tally", 403),
-        ("announcer", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-        ("visitor", 302),
-    ],
-)
-def test_who_may_open_it(part, status):
-    contest = make_drawn(teams=4)
-    client = client_for(contest, part)
-    assert client.get(url(contest)).status_code == status
-    if status != 200:
-        assert client.post(url(contest, "draw_make")).status_code == status
-
-
 def test_the_day_says_whether_the_boxes_are_drawn():
     contest = make_contest()
     before = steps(contest)[0]

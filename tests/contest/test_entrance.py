@@ -6,7 +6,7 @@ from django.urls import reverse
 
 from contest.models import Account, ContestRole, LogRow
 from contest.services.passes import find_pass, issue_pass, reissue_pass, word_of
-from tests.factories import client_for, give_part, make_account, make_contest, make_drawn
+from tests.factories import give_part, make_account, make_contest, make_drawn
 
 pytestmark = pytest.mark.django_db
 
@@ -56,22 +56,6 @@ def test_wrong_password_is_said_and_nothing_lost(client):
     answer = client.post(reverse("contest:sign_in"), {"username": "cook", "password": "nope", "next": "/x"})
     assert answer.status_code == 422
     assert 'value="cook"' in answer.content.decode()
-
-
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("tally", 200),
-        ("head_judge", 200),
-        ("desk", 403),
-        ("captain", 403),
-        ("stranger", 404),
-    ],
-)
-def test_who_may_open_the_day(part, status):
-    contest = make_drawn()
-    assert client_for(contest, part).get(reverse("contest:day", args=[contest.slug])).status_code == status
 
 
 def test_a_visitor_is_asked_to_sign_in_whether_or_not_the_contest_exists(client):

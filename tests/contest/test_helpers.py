@@ -9,7 +9,7 @@ from contest.models import Account, ContestRole, LogRow, Pass
 from contest.qr import address_of_pass, qr_svg
 from contest.services.passes import find_pass, issue_pass, word_of
 from contest.services.roles import give_role, make_helper, set_roles
-from tests.factories import client_for, give_part, make_account, make_contest, make_drawn
+from tests.factories import give_part, make_account, make_contest, make_drawn
 
 pytestmark = pytest.mark.django_db
 
@@ -265,30 +265,3 @@ def test_the_code_is_plain_svg():
     assert svg.startswith("<svg")
     assert "style=" not in svg
     assert "<script" not in svg
-
-
-@pytest.mark.parametrize("name", ["helpers", "slips"])
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("visitor", 302),
-        ("stranger", 404),
-        ("organiser", 200),
-        ("announcer", 403),
-        ("head_judge", 403),
-        ("tally", 403),
-        ("desk", 403),
-        ("captain", 403),
-        ("judge", 403),
-    ],
-)
-def test_who_may_open_the_helpers(name, part, status):
-    contest = make_contest()
-    assert client_for(contest, part).get(url(name, contest)).status_code == status
-
-
-@pytest.mark.parametrize("name", ["helper_known", "new_pass"])
-@pytest.mark.parametrize(("part", "status"), [("visitor", 302), ("stranger", 404), ("tally", 403), ("desk pass", 403)])
-def test_who_may_not_change_the_helpers(name, part, status):
-    contest = make_contest()
-    assert client_for(contest, part).post(url(name, contest), {}).status_code == status

@@ -308,10 +308,3 @@ def test_the_empty_tables_can_be_filled_in_and_read(kind):
         assert row.good
         assert name in row.given.values()
     assert client.get(f"/c/{contest.slug}/empty-boxes.csv").status_code == 404
-
-
-@pytest.mark.parametrize("page", ["team_import", "judge_import"])
-@pytest.mark.parametrize(("part", "status"), [("desk", 403), ("tally", 403), ("head_judge", 403), ("stranger", 404)])
-def test_lists_are_the_organisers(page, part, status):
-    contest = make_contest()
-    assert client_for(contest, part).get(reverse(f"contest:{page}", args=[contest.slug])).status_code == status

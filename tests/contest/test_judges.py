@@ -152,14 +152,3 @@ def test_a_team_of_another_contest_cannot_be_ticked():
 def test_a_judge_of_another_contest_is_not_found():
     contest, other = make_contest(), make_contest()
     assert client_for(contest, "organiser").get(page(contest, "judge", first(other).uid)).status_code == 404
-
-
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [("organiser", 200), ("desk", 403), ("tally", 403), ("head_judge", 403), ("judge", 403), ("stranger", 404)],
-)
-def test_judges_are_the_organisers(part, status):
-    contest = make_contest()
-    client = client_for(contest, part)
-    assert client.get(page(contest)).status_code == status
-    assert client.get(page(contest, "judge", first(contest).uid)).status_code == status

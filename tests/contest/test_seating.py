@@ -266,12 +266,6 @@ def test_head_judge_and_clerk_read_the_seating(part):
         assert client.post(page(contest, name)).status_code == 403
 
 
-@pytest.mark.parametrize(("part", "status"), [("desk", 403), ("captain", 403), ("judge", 403), ("stranger", 404)])
-def test_others_do_not(part, status):
-    contest = make_contest()
-    assert client_for(contest, part).get(page(contest)).status_code == status
-
-
 def test_a_contest_without_tables_says_what_is_missing():
     contest = make_contest(tables=0, categories=())
     client = client_for(contest, "organiser")

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from contest import day
-from contest.models import Category, Contest, ContestRole, RuleSet, Season, Table
+from contest.models import Contest, ContestRole, RuleSet, Season, Table
 from contest.services import setup
 from contest.services.rulesets import shipped_rule_set
 from tests.factories import client_for, make_account, make_card, make_contest, make_drawn
@@ -341,40 +341,3 @@ def test_the_overall_keeps_the_rules_of_the_draw(client):
     RuleSet.objects.filter(pk=contest.rule_set_id).update(document=shipped_rule_set("plain-points").document)
     contest = Contest.objects.get(pk=contest.pk)
     assert contest_rules(contest).name == "Taste double"
-
-
-PAGES = [("setup", ()), ("category_new", ()), ("category", ("ribs",))]
-
-
-@pytest.mark.parametrize(("name", "args"), PAGES)
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("visitor", 302),
-        ("stranger", 404),
-        ("organiser", 200),
-        ("announcer", 403),
-        ("head_judge", 403),
-        ("tally", 403),
-        ("desk", 403),
-        ("captain", 403),
-        ("judge", 403),
-    ],
-)
-def test_who_may_open_the_set_up(name, args, part, status):
-    contest = make_contest()
-    assert client_for(contest, part).get(url(name, contest, *args)).status_code == status
-
-
-@pytest.mark.parametrize("name", ["setup_tables", "setup_one_person", "setup_delete"])
-@pytest.mark.parametrize(("part", "status"), [("visitor", 302), ("stranger", 404), ("tally", 403), ("desk", 403)])
-def test_who_may_not_change_the_set_up(name, part, status):
-    contest = make_contest()
-    assert client_for(contest, part).post(url(name, contest), {}).status_code == status
-    assert Category.objects.filter(contest=contest).count() == 2
-
-
-@pytest.mark.parametrize(("part", "status"), [("desk", 200), ("captain", 200), ("stranger", 404), ("visitor", 302)])
-def test_everybody_of_the_contest_may_read_its_rules(part, status):
-    contest = make_contest()
-    assert client_for(contest, part).get(url("contest_rules", contest)).status_code == status

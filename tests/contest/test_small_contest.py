@@ -215,13 +215,6 @@ def test_the_most_a_small_contest_takes_can_be_drawn(client, organiser):
     assert problems(Contest.objects.get()) == []
 
 
-@pytest.mark.parametrize(("part", "status"), [("visitor", 302), ("account", 200)])
-def test_who_may_open_it(client, part, status):
-    if part == "account":
-        client.force_login(make_account(), backend="django.contrib.auth.backends.ModelBackend")
-    assert client.get(URL).status_code == status
-
-
 @pytest.mark.parametrize(
     ("now", "tomorrow", "first"),
     [((8, 0), False, "12:00"), ((14, 10), False, "15:30"), ((19, 59), False, "21:00"), ((23, 10), True, "12:00")],

@@ -185,17 +185,6 @@ def test_an_empty_list_says_what_to_do():
     assert "No team yet" in text
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [("organiser", 200), ("desk", 403), ("tally", 403), ("head_judge", 403), ("captain", 403), ("stranger", 404)],
-)
-def test_teams_are_the_organisers(part, status):
-    contest = make_contest()
-    client = client_for(contest, part)
-    assert client.get(page(contest)).status_code == status
-    assert client.get(page(contest, "team", 1)).status_code == status
-
-
 @pytest.mark.django_db(transaction=True)
 def test_teams_entered_at_the_same_moment_get_different_numbers():
     contest = make_contest(teams=0)

@@ -139,31 +139,6 @@ def test_after_closing_nothing_changes(contest):
         cancel_category(category=contest.categories.get(key="pork"), reason="rain", by="organiser")
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("desk", 200),
-        ("desk pass", 200),
-        ("head_judge", 403),
-        ("tally", 403),
-        ("announcer", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-        ("visitor", 302),
-    ],
-)
-def test_who_may_open_it(contest, part, status):
-    client = client_for(contest, part)
-    for address in (
-        url(contest),
-        url(contest, "windows_delay") + "?minutes=5",
-        url(contest, "windows_cancel", "pork"),
-    ):
-        assert client.get(address).status_code == status
-
-
 def test_the_pages_name_no_team(contest):
     client = client_for(contest, "organiser")
     words = strip_tags(client.get(url(contest)).content.decode())

@@ -25,27 +25,6 @@ def captain(contest):
     return client_for(contest, "captain")
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("visitor", 302),
-        ("stranger", 404),
-        ("organiser", 200),
-        ("tally", 200),
-        ("head_judge", 200),
-        ("announcer", 403),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("captain", 200),
-        ("judge", 403),
-    ],
-)
-def test_who_may_open_a_table(contest, part, status):
-    client = client_for(contest, part)
-    assert client.get(address(contest, "captain", 1)).status_code == status
-    assert client.get(address(contest, "news", 1), {"category": "chicken"}).status_code == status
-
-
 def test_a_captain_has_one_table_and_a_link_to_it(contest, captain):
     assert captain.get(address(contest, "captain", 2)).status_code == 403
     assert captain.post(address(contest, "captain", 2), {"do": "here", "box": "202"}).status_code == 403

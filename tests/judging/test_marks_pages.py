@@ -33,28 +33,6 @@ def clerk(contest):
     return client_for(contest, "tally")
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("visitor", 302),
-        ("stranger", 404),
-        ("organiser", 200),
-        ("tally", 200),
-        ("head_judge", 403),
-        ("announcer", 403),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("captain", 403),
-        ("judge", 403),
-    ],
-)
-def test_who_may_open_marks_and_sheets(contest, part, status):
-    client = client_for(contest, part)
-    assert client.get(address(contest, "marks")).status_code == status
-    assert client.get(sheet_address(contest)).status_code == status
-    assert client.post(sheet_address(contest), posted(THREE)).status_code == (302 if status == 200 else status)
-
-
 def test_the_flights_before_the_draw_say_what_will_stand_here():
     contest = make_contest(teams=3)
     page = client_for(contest, "organiser").get(address(contest, "marks"))

@@ -46,29 +46,6 @@ def missing_of(contest, letter="A", key="chicken"):
     return next((sheet.missing for sheet in sheets if (sheet.seat.letter, sheet.category.key) == (letter, key)), ())
 
 
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("visitor", 302),
-        ("stranger", 404),
-        ("organiser", 403),
-        ("tally", 403),
-        ("head_judge", 200),
-        ("announcer", 403),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("captain", 403),
-        ("judge", 403),
-    ],
-)
-def test_who_may_rule(contest, part, status):
-    client = client_for(contest, part)
-    assert client.get(address(contest, "rulings")).status_code == status
-    assert client.get(address(contest, "calls")).status_code == status
-    client.post(address(contest, "rulings"), {"do": "rule", "box": "201", "what": "out-box", "reason": "sauce pooled"})
-    assert Ruling.objects.count() == (1 if status == 200 else 0)
-
-
 def test_a_disqualified_box_is_no_longer_missed(contest):
     put(contest, "disqualification", "box")
     assert missing_of(contest) == ("202", "203")

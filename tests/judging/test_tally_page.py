@@ -3,9 +3,9 @@
 import pytest
 from django.urls import reverse
 
-from contest.day import Todo
-from contest.models import Pairing
-from judging.models import Mark, Ruling, Tally
+from contest.day import in_the_way
+from contest.models import Pairing, TurnIn
+from judging.models import Mark, Reading, Ruling, Tally
 from judging.templatetags.tally import place_word, points, tie_words
 from tests.factories import client_for, give_part, make_contest, make_drawn, mark_everything, take_in, unguarded
 
@@ -59,46 +59,6 @@ def test_a_tie_break_in_words():
     assert tie_words("lot") == "tie broken by lot"
     assert tie_words(None) == ""
     assert place_word(3) == "third"
-
-
-@pytest.mark.parametrize("name", ["tally", "working", "doubts"])
-@pytest.mark.parametrize(
-    ("part", "status"),
-    [
-        ("organiser", 200),
-        ("tally", 200),
-        ("head_judge", 200),
-        ("announcer", 403),
-        ("desk", 403),
-        ("desk pass", 403),
-        ("captain", 403),
-        ("judge", 403),
-        ("stranger", 404),
-        ("visitor", 302),
-    ],
-)
-def test_who_may_open_the_tally(contest, name, part, status):
-    more = {"number": "203"} if name == "working" else {}
-    assert client_for(contest, part).get(address(contest, name, **more)).status_code == status
-
-
-@pytest.mark.parametrize(
-    ("name", "allowed"),
-    [
-        ("lock", PARTS),
-        ("close", PARTS),
-        ("unlock", ("organiser", "head_judge")),
-        ("revise", ("organiser", "head_judge")),
-        ("sign", ("head_judge",)),
-    ],
-)
-def test_who_may_do_what(contest, name, allowed):
-    more = {"revision": 9} if name == "sign" else {}
-    for part in ("organiser", "tally", "head_judge", "announcer", "desk", "captain", "judge"):
-        client = client_for(contest, part)
-        assert client.get(address(contest, name, **more)).status_code in (405, 403)
-        answer = client.post(address(contest, name, **more))
-        assert (answer.status_code == 403) == (part not in allowed), part
 
 
 def test_nothing_stands_there_before_the_draw():
@@ -188,13 +148,18 @@ def test_the_working_is_a_page_and_the_inside_of_a_fold_out(contest):
     assert client.get(address(contest, "working", number="999")).status_code == 404
 
 
-def test_what_is_in_the_way_is_listed_and_closing_refused_with_it(contest, monkeypatch):
-    todos = [Todo("Table 1 has one score sheet missing.", "/c/x/marks/", "Show it"), Todo("One box.", part="desk")]
-    monkeypatch.setattr("contest.day._hindrances", {"closing": [lambda contest: todos], "publishing": []})
+def test_what_is_in_the_way_is_listed_and_closing_refused_with_it(contest):
+    with unguarded():
+        Reading.objects.filter(card__box__number="201", card__seat__letter="B").delete()
+        contest.boxes.get(number="204").turn_ins.all().delete()
+    sheet, record = in_the_way("closing", contest)[::-1]
+    assert sheet.text == "Table 1 has one card missing for chicken (seat B)."
+    assert record.part == "desk"
     client = client_for(contest, "organiser")
     text = page(client, contest)
-    assert "Table 1 has one score sheet missing." in text
-    assert 'href="/c/x/marks/"' in text
+    assert sheet.text in text
+    assert f'href="{sheet.url}"' in text
+    assert record.text in text
     assert "Close the tally" not in text
     answer = close(client, contest)
     assert answer.status_code == 422
@@ -202,16 +167,18 @@ def test_what_is_in_the_way_is_listed_and_closing_refused_with_it(contest, monke
     assert not Tally.objects.exists()
 
 
-def test_when_only_the_desk_is_due_the_marks_are_locked_first(contest, monkeypatch):
-    todos = [Todo("Twelve boxes are not recorded.", "/c/x/desk/", part="desk")]
-    monkeypatch.setattr("contest.day._hindrances", {"closing": [lambda contest: todos], "publishing": []})
+def test_when_only_the_desk_is_due_the_marks_are_locked_first(contest):
+    with unguarded():
+        TurnIn.objects.all().delete()
+    assert {todo.part for todo in in_the_way("closing", contest)} == {"desk"}
+    to_record = f'href="{reverse("contest:boxes_in", args=[contest.slug])}">How to record them'
     client = client_for(contest, "organiser")
     assert "Lock the marks" in page(client, contest)
     assert client.post(address(contest, "lock")).status_code == 302
     text = page(client, contest)
     assert "The marks are locked." in text
-    assert 'href="/c/x/desk/"' in text
-    assert 'href="/c/x/desk/"' not in page(client_for(contest, "tally"), contest)
+    assert to_record in text
+    assert to_record not in page(client_for(contest, "tally"), contest)
     assert client.post(address(contest, "unlock"), {"unlock-reason": ""}).status_code == 422
     assert client.post(address(contest, "unlock"), {"unlock-reason": "a sheet turned up"}).status_code == 302
     contest.refresh_from_db()

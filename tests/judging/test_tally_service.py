@@ -8,7 +8,8 @@ from types import FunctionType
 
 import pytest
 
-from contest.day import Todo
+from contest import day
+from contest.day import in_the_way
 from contest.models import Contest, LogRow
 from contest.refusals import Refused
 from contest.rules import say
@@ -36,11 +37,6 @@ def contest():
     take_in(contest)
     mark_everything(contest)
     return contest
-
-
-@pytest.fixture
-def nothing_in_the_way(monkeypatch):
-    monkeypatch.setattr("contest.day._hindrances", {"closing": [], "publishing": []})
 
 
 def state(contest):
@@ -85,9 +81,11 @@ def test_nothing_to_lock_or_close_before_the_draw():
             act(contest=contest, by="clerk")
 
 
-def test_closing_is_refused_with_the_list_and_changes_nothing(contest, monkeypatch):
-    todo = Todo("Table 1 has one score sheet missing.", "/c/x/marks/")
-    monkeypatch.setattr("contest.day._hindrances", {"closing": [lambda contest: [todo]], "publishing": []})
+def test_closing_is_refused_with_the_list_and_changes_nothing(contest):
+    with unguarded():
+        Reading.objects.filter(card__box__number="201", card__seat__letter="B").delete()
+    (todo,) = in_the_way("closing", contest)
+    assert todo.text == "Table 1 has one card missing for chicken (seat B)."
     with pytest.raises(Refused) as refused:
         close_tally(contest=contest, by="head judge")
     assert refused.value.todos == [todo]
@@ -258,7 +256,8 @@ def test_closing_twice_is_refused(contest):
     assert Tally.objects.count() == 1
 
 
-def test_a_box_that_is_not_on_record_stops_the_closing_even_if_nobody_said_so(contest, nothing_in_the_way):
+def test_a_box_that_is_not_on_record_stops_the_closing_even_if_nobody_said_so(contest, monkeypatch):
+    monkeypatch.setattr(day, "in_the_way", lambda what, contest: [])
     with unguarded():
         contest.boxes.get(number="204").turn_ins.all().delete()
     with pytest.raises(Refused, match="204"):

@@ -55,15 +55,15 @@ def test_a_print_is_made_in_another_process_and_says_how_far_it_is(contest, monk
 def test_one_task_makes_all_that_waits(contest, monkeypatch, lanes: int) -> None:
     monkeypatch.setattr(tasks, "LANES", lanes)
     at_once = []
-    child = tasks._child
     alive: list[subprocess.Popen] = []
 
-    def counted(target: str) -> subprocess.Popen:
-        alive.append(child(target))
+    def counted(*command, **more) -> subprocess.Popen:
+        alive.append(popen(*command, **more))
         at_once.append(sum(each.poll() is None for each in alive))
         return alive[-1]
 
-    monkeypatch.setattr(tasks, "_child", counted)
+    popen = subprocess.Popen
+    monkeypatch.setattr(subprocess, "Popen", counted)
     first, second, third = start(contest, "captains"), start(contest), start(contest, "judges")
     for job in (first, second, third):  # the later tasks find nothing left to do
         tasks.make_print.call(job.pk)

@@ -89,6 +89,18 @@ class Chance:
             found += hashlib.sha256(b"%s %d" % (self.seed, self.count)).digest()
         return found[:size]
 
+    # What the system's source of randomness is asked for, by `secrets` too.
+
+    def randbytes(self, size: int) -> bytes:
+        return self(size)
+
+    def getrandbits(self, bits: int) -> int:
+        size = (bits + 7) // 8
+        return int.from_bytes(self(size), "big") >> (size * 8 - bits)
+
+    def random(self) -> float:
+        return self.getrandbits(53) / 2**53
+
 
 _from_file = zipfile.ZipInfo.from_file
 
@@ -108,7 +120,8 @@ def determined() -> Iterator[tuple[time_machine.Traveller, Chance]]:
     with ExitStack() as stack:
         clock = stack.enter_context(time_machine.travel(datetime(2026, 6, 13, 6, tzinfo=UTC), tick=False))
         stack.enter_context(mock.patch.object(os, "urandom", chance))
-        stack.enter_context(mock.patch.object(random, "_urandom", chance))
+        for name in ("random", "getrandbits", "randbytes"):
+            stack.enter_context(mock.patch.object(random.SystemRandom, name, getattr(chance, name)))
         stack.enter_context(mock.patch.object(zipfile.ZipInfo, "from_file", _packed_now))
         with connection.cursor() as cursor:  # SQLite takes its counters back with the transaction
             for statement in connection.ops.sequence_reset_sql(no_style(), apps.get_models()):

@@ -4,7 +4,7 @@ The table in `tests/site/pages.py` is written down apart from the marks on the v
 fails the test, so that no page goes out without somebody having decided who may see it.
 
 What a role meets where it may not enter: a visitor is asked to sign in (302), whoever does something else in the
-contest is refused (403), and for everybody else the contest does not exist (404).
+contest is refused (403), and for everybody else the contest does not exist (404). A refused request writes nothing.
 """
 
 import copy
@@ -34,7 +34,11 @@ from tests.site.samples import Sample
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("few_zones", "unrecorded")]
 METHODS = ("GET", "POST")
+REFUSED = (TO_SIGN_IN, 401, 403, 404, 405)
 PRACTICE = {"preparing": "set up", "sealed": "served", "closed": "closed", "published": "closed"}
+
+WRITES = re.compile(r'\s*(?:INSERT(?: OR \w+)? INTO|UPDATE|DELETE FROM) "(\w+)"')
+KEPT_BY_REFUSALS = ("django_session", "contest_failedtries")
 
 #: The method is looked at before the person: three roles are enough where it is not among the page's.
 WRONG_METHOD = ("visitor", "stranger", "organiser")
@@ -97,6 +101,7 @@ class World:
         give_belongings(first, self.contest.rule_set, stage=PRACTICE[state])
         self.clients = {role: self._client(role) for role in ROLES}
         self.sample = Sample(self.contest)
+        self.written: set[str] = set()
 
     def _client(self, role: str) -> Client:
         if role in ("cook", "other cook"):
@@ -116,14 +121,25 @@ class World:
         return client
 
     def send(self, role: str, method: str, url: str, data: Any) -> HttpResponse:
-        """The answer; whatever the request did is undone, signing out included."""
+        """The answer; whatever the request did is undone, signing out included. `written` names the tables that it
+        wrote to, those of sessions and of counted wrong tries left out.
+        """
         client = self.clients[role]
         cookies = copy.deepcopy(client.cookies)
-        with transaction.atomic():
+        self.written = set()
+        with transaction.atomic(), connection.execute_wrapper(self._note_writes):
             response = client.get(url, data) if method == "GET" else client.post(url, data)
             transaction.set_rollback(True)
         client.cookies = cookies
         return response
+
+    def _note_writes(
+        self, execute: Callable[..., Any], sql: str, params: Any, many: bool, context: dict[str, Any]
+    ) -> Any:
+        changed = WRITES.match(sql)
+        if changed and changed[1] not in KEPT_BY_REFUSALS:
+            self.written.add(changed[1])
+        return execute(sql, params, many, context)
 
 
 def data_for(page: pages.Page, sample: Sample) -> dict[str, Any]:
@@ -145,7 +161,7 @@ def test_every_argument_of_every_address_has_a_sample() -> None:
 @pytest.mark.parametrize("state", STATES)
 def test_every_role_meets_what_the_table_says(state: str) -> None:
     world = World(state)
-    wrong = []
+    wrong, let_in_writes = [], 0
     for route, page in TABLE.items():
         url, data = pages.url_of(route, world.sample), data_for(page, world.sample)
         for method in METHODS:
@@ -155,7 +171,11 @@ def test_every_role_meets_what_the_table_says(state: str) -> None:
                 if not is_right(wanted, response):
                     found = f"{response.status_code} {response.get('Location', '')}"
                     wrong.append(f"{method} {url} as {role}: wanted {wanted or 'to be let in'}, met {found}")
+                if wanted in REFUSED and world.written:
+                    wrong.append(f"{method} {url} as {role}: refused, and wrote to {sorted(world.written)}")
+                let_in_writes += wanted is None and bool(world.written)
     assert wrong == [], "\n" + "\n".join(wrong)
+    assert let_in_writes > 20  # writing is noticed where it is allowed
 
 
 def test_no_team_opens_anothers_things_under_an_address_of_its_own() -> None:

@@ -7,7 +7,7 @@ every page, method and role is asked again. A page that leaks fails here; four p
 
 import dataclasses
 import hashlib
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import pytest
@@ -16,9 +16,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from contest.models import Pairing, TurnIn
-from contest.rules.draw import draw_from_seed
+from contest.rules.draw import DrawResult, draw_from_seed
 from contest.rules.draw.quality import quality_of
-from contest.rules.draw.request import DrawRequest, Placed
+from contest.rules.draw.request import DrawRequest
 from contest.selectors import boxes as box_selectors
 from contest.selectors.pairing import entry_of_boxes
 from contest.services import draw as draw_services
@@ -215,7 +215,7 @@ def a_teams_name_in_a_title(monkeypatch: Any) -> None:
 
 def box_keys_in_team_order(monkeypatch: Any) -> None:
     """Rows are written in the order of the teams, and a page names boxes by their key."""
-    lay_out = draw_services._lay_out
+    make_draw = draw_services.rules.make_draw
 
     class ByTeam(str):
         """A box number that sorts by its team."""
@@ -225,15 +225,16 @@ def box_keys_in_team_order(monkeypatch: Any) -> None:
         def __lt__(self, other: Any) -> bool:
             return self.team < other.team
 
-    def in_team_order(draw: Any, placed: Collection[Placed]) -> None:
+    def in_team_order(*request: Any, **texts: Any) -> DrawResult:
+        result = make_draw(*request, **texts)
         numbered = []
-        for each in placed:
+        for each in result.placed:
             number = ByTeam(each.box)
             number.team = each.team
             numbered.append(dataclasses.replace(each, box=number))
-        lay_out(draw, numbered)
+        return dataclasses.replace(result, placed=tuple(numbered))
 
-    monkeypatch.setattr(draw_services, "_lay_out", in_team_order)
+    monkeypatch.setattr(draw_services.rules, "make_draw", in_team_order)
     on_the_captains_page(
         monkeypatch, lambda contest, context: f"keys {[each.box.pk for each in context['page'].judged]}"
     )

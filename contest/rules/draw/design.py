@@ -24,15 +24,15 @@ Progress = Callable[[float], None]
 Seats = list[dict[int, int]]
 """For each category team → table."""
 
-_ARRAYS = 80
+ARRAYS = 80
 _REPEAT = 400
 _LOOKS = 200
-_SMALL = 60
+SMALL = 60
 _EXCHANGES_A_BOX = 12
 _TRADES_A_BOX = 60
-_MOST_EXCHANGES = 1200
-_MOST_TRADES = 12_000
-_TRADE_WORK = 270_000
+MOST_EXCHANGES = 1200
+MOST_TRADES = 12_000
+TRADE_WORK = 270_000
 """Trades × boxes of a flight, where every team comes to every table and only trades are left."""
 _WORK = 7_000_000
 """Exchanges × what one costs in a category of that many places."""
@@ -75,7 +75,7 @@ def seat_teams(layout: Layout, generator: Generator, progress: Progress | None =
         starts = [_best_cyclic(layout, generator)]
         if len(layout.entered) >= layout.tables:  # arrays bind every team to every table: trades go further
             starts.append(matched)
-    starts *= min(3, 1 + _SMALL // sum(map(len, layout.entered)))
+    starts *= min(3, 1 + SMALL // sum(map(len, layout.entered)))
     best = _Best(layout)
     for i, start in enumerate(starts):
         best.consider(_improved(layout, start, generator))
@@ -101,9 +101,9 @@ def _efforts(layout: Layout) -> tuple[int, int]:
     boxes, categories = sum(map(len, layout.entered)), len(layout.entered)
     places = layout.teams + layout.tables  # with holes
     flight = -(-boxes // (categories * layout.tables))
-    most_trades = _MOST_TRADES if categories < layout.tables else _TRADE_WORK // flight
+    most_trades = MOST_TRADES if categories < layout.tables else TRADE_WORK // flight
     return (
-        min(_MOST_EXCHANGES, _EXCHANGES_A_BOX * boxes, _WORK // (places**2 + places**3 // 200)),
+        min(MOST_EXCHANGES, _EXCHANGES_A_BOX * boxes, _WORK // (places**2 + places**3 // 200)),
         min(most_trades, max(_TRADES_A_BOX * boxes, boxes**2)),
     )
 
@@ -139,7 +139,7 @@ class _Best:
 
 def _best_cyclic(layout: Layout, generator: Generator) -> Seats:
     best = _Best(layout)
-    for _ in range(_ARRAYS):
+    for _ in range(ARRAYS):
         best.consider(cyclic_seats(layout.teams, layout.tables, len(layout.entered), generator))
     return best.seats
 

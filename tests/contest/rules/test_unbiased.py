@@ -11,11 +11,11 @@ from collections import Counter
 from itertools import combinations
 
 import pytest
-from contest.rules.draw.generator import Generator
 from scipy.stats import chi2
 
 from contest.rules import draw
 from contest.rules.draw import design
+from contest.rules.generator import Generator
 from tests.contest.rules.requests import full
 
 TEAMS, TABLES, CATEGORIES, DRAWS = 12, 3, 3, 240

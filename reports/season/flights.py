@@ -15,11 +15,11 @@ from uuid import UUID
 from contest.models import Contest, Entry
 from contest.rules.ruleset import RuleSet
 from contest.selectors.rules import parsed
+from reports.charts import Dots, dots
 from reports.models import PastResult, SeverityFit
 from reports.results.sheets import SheetBox, sheet_box, sheet_of
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.boxes import Adjusted, TeamSeason, adjusted, team_fits, usable
-from reports.season.charts import Dots, dots
 from reports.season.seasons import group_key, groups_of, past_group, published_tallies
 
 

@@ -14,7 +14,7 @@ from django.utils.text import slugify
 from contest.models import Team
 from contest.rules.say import number_text
 from contest.selectors.people import fold
-from contest.services.imports import Preview, Row, lay_out
+from contest.services.imports import Changed, Preview, Row, lay_out
 from contest.tablefile import Rows
 from reports.models import PastResult
 
@@ -186,14 +186,6 @@ def _whole(name: str, text: str) -> int:
     if not re.fullmatch(r"\d{1,4}", text, re.ASCII) or int(text) < 1:
         raise ValidationError(f"{name.capitalize()} “{text}”: type a whole number from 1 to 9999.")
     return int(text)
-
-
-class Changed(Exception):
-    """What may be imported is no longer what was shown; carries the new preview."""
-
-    def __init__(self, preview: Preview) -> None:
-        super().__init__("the list changed since it was shown")
-        self.preview = preview
 
 
 @transaction.atomic

@@ -9,11 +9,11 @@ from typing import Any
 
 from contest.models import Contest, Team
 from contest.rules.say import listed
+from reports.charts import nice, number, signed, steps
 from reports.cook.days import Day
 from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
 from reports.rules.sensory.tasting import SCORE, TRIANGLE
-from reports.season.charts import nice, number, signed, steps
 from reports.season.seasons import past_group
 
 LEFT, RIGHT, TOP, ROW, FOOT = 12, 348, 12, 46, 22

@@ -17,11 +17,11 @@ from contest.selectors.rules import parsed
 from judging.rules.inputs import InputBox
 from judging.rules.standings import CategoryStandings
 from judging.rules.workings import weighted
+from reports.charts import Dots, dots
 from reports.models import PastResult, SeverityFit
 from reports.results.sheets import SheetBox, sheet_box, sheet_of
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.boxes import Adjusted, TeamSeason, adjusted, team_fits, usable
-from reports.season.charts import Dots, dots
 from reports.season.imported import ImportedBox, imported_boxes
 from reports.season.seasons import group_key, groups_of, past_group, published_tallies
 

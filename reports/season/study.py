@@ -6,10 +6,10 @@ from datetime import datetime
 from typing import Any
 
 from contest.models import Contest, Judge
+from reports.charts import signed
 from reports.models import ContestAgreement, SeverityFit
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.boxes import usable
-from reports.season.charts import signed
 from reports.season.seasons import group_key, published_tallies
 
 Numbers = Sequence[float | None]

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
+from reports.charts import Band, Day, LineAt, band
 from reports.models import SeverityFit
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.boxes import TeamSeason, usable
-from reports.season.charts import Band, Day, LineAt, band
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,8 +3,8 @@
 from django import template
 
 from contest.rules.say import ordinal
+from reports.charts import signed as signed_text
 from reports.season.boxes import Adjusted
-from reports.season.charts import signed as signed_text
 from reports.season.flights import Flight
 from reports.season.words import hardness_words
 

@@ -12,9 +12,9 @@ from openpyxl import load_workbook
 
 from contest.models import Contest, Team
 from contest.rules.say import nth
+from reports.charts import Day, LineAt, band, dots, nice, signed
 from reports.models import JobState, PastResult, SeasonWork, SeverityFit
 from reports.season.boxes import season_of
-from reports.season.charts import Day, LineAt, band, dots, nice, signed
 from reports.season.fits import fit_season
 from tests.factories import make_account
 from tests.reports.seasons import cook_of, fitted, make_season, put_out

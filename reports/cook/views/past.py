@@ -1,21 +1,19 @@
 """Results from contests elsewhere: typed, from a table, or from a results package."""
 
-from typing import Any
+from collections.abc import Sequence
 
 from django.contrib import messages
-from django.core import signing
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from contest.access import for_team
-from contest.exports import XLSX_TYPE
-from contest.forms.people import ListForm, show_refusal
+from contest.forms.people import show_refusal
 from contest.models import Team
-from contest.services.imports import Preview
-from contest.tablefile import Rows, TableFileError, empty_csv, empty_workbook, read_file, read_lines, to_lines
+from contest.tablefile import Rows
+from contest.views.listimport import ListImport, empty_table_answer
 from reports.cook import packages, past
 from reports.cook.forms import PackageForm, PastResultForm
 from reports.models import ImportedContest, PastResult
@@ -79,68 +77,31 @@ def past_result(request: HttpRequest, team: Team, number: int) -> HttpResponse:
 @for_team
 def past_table(request: HttpRequest, team: Team, ending: str) -> HttpResponse:
     """A table to fill in."""
-    columns = list(past.COLUMNS)
-    if ending == "csv":
-        answer = HttpResponse(empty_csv(columns), content_type="text/csv; charset=utf-8")
-    elif ending == "xlsx":
-        answer = HttpResponse(empty_workbook("Past results", columns, past.HINTS), content_type=XLSX_TYPE)
-    else:
-        raise Http404("No such file.")
-    answer["Content-Disposition"] = f'attachment; filename="past-results.{ending}"'
-    return answer
+    return empty_table_answer("past-results", "Past results", list(past.COLUMNS), past.HINTS, ending)
 
 
 @require_http_methods(["GET", "POST"])
 @for_team
 def past_import(request: HttpRequest, team: Team) -> HttpResponse:
     """Paste or upload, look at every row, confirm."""
-    if request.method == "POST" and "shown" in request.POST:
-        return _confirm(request, team)
-    form = ListForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
-        file = form.cleaned_data["file"]
-        try:
-            rows = read_file(file.name, file.read()) if file else read_lines(form.cleaned_data["text"])
-        except TableFileError as error:
-            form.add_error("file" if file else "text", str(error))
-        else:
-            return _preview(request, team, rows, past.check_results(team, rows, timezone.now().date()))
-    return _import_page(request, team, form)
+    today = timezone.now().date()
 
+    def write(rows: Rows, shown: Sequence[int]) -> int:
+        return past.import_results(team=team, rows=rows, shown=shown, today=today)
 
-def _salt(team: Team) -> str:
-    return f"import of past results into {team.uid}"
+    def done(number: int, left_out: int) -> HttpResponse:
+        messages.success(request, f"{number} result{'' if number == 1 else 's'} imported.")
+        return redirect("reports:past", team.uid)
 
-
-def _import_page(request: HttpRequest, team: Team, form: ListForm, **more: Any) -> HttpResponse:
     legend = list(zip(past.COLUMNS, past.HINTS, strict=True))
-    context = {"team": team, "form": form, "legend": legend, "example": EXAMPLE, **more}
-    status = 422 if form.errors or more.get("changed") else 200
-    return render(request, "reports/past_import.html", context, status=status)
-
-
-def _preview(request: HttpRequest, team: Team, rows: Rows, preview: Preview, **more: Any) -> HttpResponse:
-    """Every row with what will happen to it; the rows travel signed, so nothing is uploaded twice."""
-    text = to_lines(rows)
-    shown = {"text": text, "notes": rows.notes, "good": preview.good_numbers}
-    signed = signing.dumps(shown, salt=_salt(team), compress=True)
-    return _import_page(request, team, ListForm(initial={"text": text}), preview=preview, shown=signed, **more)
-
-
-def _confirm(request: HttpRequest, team: Team) -> HttpResponse:
-    try:
-        shown = signing.loads(request.POST["shown"], salt=_salt(team))
-    except signing.BadSignature:
-        form = ListForm({})
-        form.add_error(None, "The list did not come back as it was shown. Nothing was imported: paste it again.")
-        return _import_page(request, team, form)
-    rows = Rows(read_lines(shown["text"]).cells, shown["notes"])
-    try:
-        number = past.import_results(team=team, rows=rows, shown=shown["good"], today=timezone.now().date())
-    except past.Changed as changed:
-        return _preview(request, team, rows, changed.preview, changed=True)
-    messages.success(request, f"{number} result{'' if number == 1 else 's'} imported.")
-    return redirect("reports:past", team.uid)
+    return ListImport(
+        about=f"import of past results into {team.uid}",
+        check=lambda rows: past.check_results(team, rows, today),
+        write=write,
+        done=done,
+        template="reports/past_import.html",
+        context={"team": team, "legend": legend, "example": EXAMPLE},
+    ).answer(request)
 
 
 # A results package

@@ -18,6 +18,7 @@ from judging.rules.inputs import digest
 from judging.rules.outcome import Box, Card
 from judging.rules.tally import tally
 from judging.rules.totals import Weighing
+from judging.rules.workings import dropped_reasons, weighted
 from judging.selectors.marks import marks_by_reading
 from reports.models import Answer, Plate, Practice
 from reports.practice.plates import progress
@@ -148,6 +149,9 @@ def _by_rules(
     # Versions that tie in everything share their place: no lot is drawn at home.
     without_lot = replace(rules, tie_breaks=tuple(step for step in rules.tie_breaks if step.by != "lot"))
     standing = tally({"practice": without_lot}, boxes)
+    points = {
+        box.box: {card.seat: weighted([str(mark) for mark in card.marks], rules) for card in box.cards} for box in boxes
+    }
     return {
         "why_not": "",
         "standing": [
@@ -155,7 +159,7 @@ def _by_rules(
                 "place": box.rank,
                 "name": names[int(box.box) - 1],
                 "total": rounded_text(box.total, 2).removeprefix("about ") if box.total is not None else "",
-                "dropped": [dropped.why for dropped in box.dropped],
+                "dropped": dropped_reasons(box.dropped, points[box.box], rules),
             }
             for box in standing.categories["practice"]
         ],

@@ -193,20 +193,11 @@ def test_stored_outcome_holds_no_sentence(contest):
 
 def reword_everything(monkeypatch):
     """Make every function that words a result say something else, wherever it was imported to."""
-    modules = [
-        module for name, module in sys.modules.items() if name.split(".")[0] in ("contest", "judging", "reports")
-    ]
-    sentences = {
-        say.count,
-        say.counted,
-        say.ordinal,
-        say.sentence,
-        say.listed,
-        say.rounded_text,
-        tie_break_text,
-        in_words,
-    }
-    spoken = sentences | {function for function in vars(workings).values() if isinstance(function, FunctionType)}
+    ours = ("contest.", "judging.", "reports.")
+    modules = [module for name, module in sys.modules.items() if name.startswith(ours)]
+    helpers = {say.count, say.counted, say.ordinal, say.sentence, say.listed, say.rounded_text}
+    spoken = {function for function in vars(workings).values() if isinstance(function, FunctionType)}
+    spoken |= helpers | {tie_break_text, in_words}
     exact = {workings.weighted, total_text, number_text}
     for module in modules:
         for name, value in list(vars(module).items()):

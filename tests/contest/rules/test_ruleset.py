@@ -310,9 +310,7 @@ def test_as_is_is_refused_where_an_outlier_would_cost_its_points(rule, count):
     changed = document()
     changed["drop"] = {"rule": rule, "count": count, "when_short": "drop"}
     changed["total"] = {"of": "sum", "when_short": "as_is"}
-    with pytest.raises(
-        RuleSetError, match=rf'when_short = "as_is": a box would lose all the points of a card that {rule}'
-    ):
+    with pytest.raises(RuleSetError, match='when_short = "as_is": a box would lose all the points of a card'):
         from_document(changed)
     changed["total"]["of"] = "mean"
     assert isinstance(from_document(changed), RuleSet)

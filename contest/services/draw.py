@@ -2,7 +2,6 @@
 
 import secrets
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 
 from django.db import transaction
 
@@ -83,7 +82,7 @@ def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words
         seed=result.seed,
         draw_text=result.draw_text,
         fingerprint=result.fingerprint,
-        quality=asdict(result.quality),
+        quality=result.quality.to_json(),
     )
     _lay_out(draw, result.placed)
     contest.state = Contest.State.SEALED

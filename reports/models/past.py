@@ -1,9 +1,12 @@
 """Results from contests that were run elsewhere: a team's own, typed in or read from a results package."""
 
+from functools import cached_property
+
 from django.core.validators import MinValueValidator
 from django.db import models
 
 from contest.models.setup import key_validator
+from reports.rules.brought import BroughtBox, BroughtBoxes
 
 
 class TeamAlias(models.Model):
@@ -37,11 +40,7 @@ class ImportedContest(models.Model):
     package_sum = models.CharField(max_length=64, help_text="SHA-256 of the package that was read.")
     own = models.UUIDField(null=True, blank=True, help_text="The uid under which the package has the team.")
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
-    boxes = models.JSONField(
-        default=list,
-        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks}, rank, total, result, "
-        "dropped}; exact, as text.",
-    )
+    boxes = models.JSONField(default=dict, help_text="As `reports.rules.brought` writes them; read as `field`.")
     names = models.JSONField(default=list, help_text="A list of [category, its name], in the order of the day.")
     rules = models.JSONField(default=dict, help_text="Category → its rule set as TOML.")
     pending = models.BinaryField(
@@ -55,6 +54,11 @@ class ImportedContest(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @cached_property
+    def field(self) -> tuple[BroughtBox, ...]:
+        """All its boxes. Raises StoredError where another version kept them."""
+        return BroughtBoxes.from_json(self.boxes).boxes
 
 
 class PastResult(models.Model):

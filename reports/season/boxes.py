@@ -103,14 +103,16 @@ class TeamSeason:
 
 def usable(fit: SeverityFit | None) -> SeverityFit | None:
     """A fit that pages draw on: made, and of two contests or more; before that tables cannot be told from teams."""
-    if fit is None or "problem" in fit.result or fit.result["contests"] < 2:
+    if fit is None or not fit.figures.is_usable:
         return None
     return fit
 
 
 def fits_of(group: str) -> dict[str, SeverityFit]:
     """Response → the kept fit over all categories."""
-    return {fit.response: fit for fit in SeverityFit.objects.filter(group=group, category="").order_by("made_at")}
+    return {
+        fit.response: fit for fit in SeverityFit.objects.current().filter(group=group, category="").order_by("made_at")
+    }
 
 
 def team_fits(team: Team, group: str, imported: Sequence[ImportedContest] | None = None) -> dict[str, SeverityFit]:
@@ -176,17 +178,16 @@ def adjusted(fit: SeverityFit | None, contest: UUID, key: str, box: Mapping[str,
     """What a fit says of a box of a tally's outcome. None without a fit, a total, cards in the fit or another table."""
     if fit is None or box["total"] is None:
         return None
-    uid = str(contest)
-    table = fit.result["tables"].get(f"{uid}|{key}|{box['table']}")
-    own = fit.result["boxes"].get(f"{uid}|{key}|{box['box']}")
-    if table is None or own is None or table["hardness"] is None:
+    figures = fit.figures
+    table = figures.table(contest, key, box["table"])
+    own = figures.box(contest, key, box["box"])
+    if table is None or own is None or table.hardness is None or table.error is None:
         return None
     # A total is as many points as its scale and cards make of a whole share.
-    points = fit.result["points"][f"{uid}|{key}"]
-    worth = points["span"] * points["cards"]
-    hardness, half = table["hardness"] * worth, Z95 * table["error"] * worth
+    worth = figures.points_at(contest, key).total
+    hardness, half = table.hardness * worth, Z95 * table.error * worth
     # The box's own judges scatter about its worth, too: that they were these six cannot be taken out.
-    scatter = sqrt(table["error"] ** 2 + fit.result["residual"] / own["cards"])
+    scatter = sqrt(table.error**2 + figures.residual / own.cards)
     return Adjusted(hardness, half, float(Fraction(box["total"])) + hardness, Z95 * scatter * worth)
 
 

@@ -12,28 +12,9 @@ from contest.rules.ruleset import RuleSet
 from contest.selectors.rules import parsed
 from judging.models import Tally
 from judging.rules.inputs import digest
+from reports.rules.fitted import Points
 from reports.rules.hardness import WEIGHTED, CardRow
 from reports.season.seasons import published_tallies
-
-
-@dataclass(frozen=True, slots=True)
-class Points:
-    """How a share of the scale (nought to one) reads in a contest's own points.
-
-    ``lowest`` and ``span`` are of one card's weighted mark; ``cards`` of a total: how many cards it adds up.
-    """
-
-    lowest: float
-    span: float
-    cards: int
-
-    def card(self, share: float) -> float:
-        return self.lowest + self.span * share
-
-    @property
-    def total(self) -> float:
-        """Points of a total that a whole scale is worth."""
-        return self.span * self.cards
 
 
 def points_of(rules: RuleSet, response: str) -> Points:

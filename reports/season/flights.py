@@ -14,6 +14,7 @@ from uuid import UUID
 
 from contest.models import Contest, Entry
 from contest.rules.ruleset import RuleSet
+from contest.rules.stored import to_json
 from contest.selectors.rules import parsed
 from reports.models import PastResult, SeverityFit
 from reports.rules.hardness import WEIGHTED
@@ -57,7 +58,7 @@ def past_flight_of(result: PastResult) -> Flight | None:
     contest = result.imported
     if contest is None:
         return None
-    boxes = [box for box in contest.boxes if box["category"] == result.key]
+    boxes = [to_json(box) for box in contest.field if box.category == result.key]
     row = next((box for box in boxes if box["box"] == result.box), None)
     if row is None:
         return None
@@ -101,16 +102,12 @@ def _alone(over_all: SeverityFit | None, contest: UUID, key: str, table: str) ->
     """The table's hardness by this category's cards alone, in points of a total, with half its interval."""
     if usable(over_all) is None or over_all is None:
         return None
-    fit = usable(SeverityFit.objects.filter(group=over_all.group, response=WEIGHTED, category=key).first())
-    found = fit.result["tables"].get(f"{contest}|{key}|{table}") if fit else None
-    if fit is None or found is None or found["hardness"] is None:
+    fit = usable(SeverityFit.objects.current().filter(group=over_all.group, response=WEIGHTED, category=key).first())
+    found = fit.figures.table(contest, key, table) if fit else None
+    if fit is None or found is None or found.hardness is None or found.error is None:
         return None
-    worth = _worth(fit.result["points"][f"{contest}|{key}"])
-    return found["hardness"] * worth, Z95 * found["error"] * worth
-
-
-def _worth(points: Mapping[str, Any]) -> float:
-    return float(points["span"] * points["cards"])
+    worth = fit.figures.points_at(contest, key).total
+    return found.hardness * worth, Z95 * found.error * worth
 
 
 def weighted(marks: list[str], rules: RuleSet) -> float:
@@ -189,7 +186,7 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
     found += [
         ContestTables(contest.name, contest.date, True, _tables(
             contest.uid,
-            contest.boxes,
+            [to_json(box) for box in contest.field],
             {key: parsed(text) for key, text in contest.rules.items()},
             dict(contest.names),
             str(contest.own),
@@ -253,9 +250,9 @@ def _hardness(fit: SeverityFit | None, contest: UUID, keys: list[str], table: st
         return None
     found = []
     for key in keys:
-        row = fit.result["tables"].get(f"{contest}|{key}|{table}")
-        if row is None or row["hardness"] is None:
+        row = fit.figures.table(contest, key, table)
+        if row is None or row.hardness is None or row.error is None:
             return None
-        span = fit.result["points"][f"{contest}|{key}"]["span"]
-        found.append((row["hardness"] * span, Z95 * row["error"] * span))
+        span = fit.figures.points_at(contest, key).span
+        found.append((row.hardness * span, Z95 * row.error * span))
     return fmean(each for each, _ in found), fmean(half for _, half in found)

@@ -13,6 +13,7 @@ from contest.rules.ruleset import RuleSet
 from contest.rules.say import total_text
 from contest.selectors.rules import parsed
 from reports.models import ImportedContest, PastResult, TeamAlias
+from reports.rules.brought import BroughtBox, BroughtBoxes, BroughtDrop
 from reports.rules.hardness import CardRow
 from reports.rules.package import PackageError, sha256, unpack
 from reports.rules.packageread import PackageBox, PackageContest, PackageTeam, read_contest
@@ -97,7 +98,7 @@ def keep_package(*, team: Team, read: ReadPackage, number: str, against_print: b
         **_facts(team, read, against_print),
         own=own.uid,
         names=[[each.key, each.name] for each in contest.categories],
-        boxes=[_anonymous(box, uids) for box in contest.boxes],
+        boxes=BroughtBoxes(tuple(_anonymous(box, uids) for box in contest.boxes)).to_json(),
         rules={each.key: each.document for each in contest.categories},
     )
     _keep_results(kept, contest, number)
@@ -125,19 +126,19 @@ def _facts(team: Team, read: ReadPackage, against_print: bool) -> dict[str, Any]
     }
 
 
-def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> dict[str, object]:
-    return {
-        "category": box.category,
-        "box": box.box,
-        "team": str(uids[box.team]),
-        "table": box.table,
-        "status": box.status,
-        "cards": {seat: list(marks) for seat, marks in box.marks.items()},
-        "rank": box.rank,
-        "total": box.total,
-        "result": box.result,
-        "dropped": [{"seat": seat, "why": why} for seat, why in box.dropped],
-    }
+def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> BroughtBox:
+    return BroughtBox(
+        category=box.category,
+        box=box.box,
+        team=str(uids[box.team]),
+        table=box.table,
+        status=box.status,
+        cards=dict(box.marks),
+        rank=box.rank,
+        total=box.total,
+        result=box.result,
+        dropped=tuple(BroughtDrop(seat, why) for seat, why in box.dropped),
+    )
 
 
 def _keep_results(kept: ImportedContest, contest: PackageContest, number: str) -> None:
@@ -184,17 +185,17 @@ def imported_rows(contest: ImportedContest) -> list[CardRow]:
     return [
         CardRow(
             contest=uid,
-            category=box["category"],
-            box=box["box"],
-            table=box["table"],
+            category=box.category,
+            box=box.box,
+            table=box.table,
             seat=seat,
-            team=own.get(box["team"], box["team"]),
-            judge=f"{uid}:{box['table']}{seat}",
-            shares=shares(map(Decimal, marks), rules[box["category"]]),
+            team=own.get(box.team, box.team),
+            judge=f"{uid}:{box.table}{seat}",
+            shares=shares(map(Decimal, marks), rules[box.category]),
         )
-        for box in contest.boxes
-        if box["status"] == "accepted"
-        for seat, marks in box["cards"].items()
+        for box in contest.field
+        if box.status == "accepted"
+        for seat, marks in box.cards.items()
     ]
 
 

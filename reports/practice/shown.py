@@ -15,7 +15,7 @@ from reports.rules.tasted import VersionMean
 from reports.rules.tasting import SCORE
 from reports.season.charts import nice, number, signed, steps
 from reports.season.days import Day
-from reports.season.seasons import past_group
+from reports.season.seasons import PastGroups
 
 LEFT, RIGHT, TOP, ROW, FOOT = 12, 348, 12, 46, 22
 
@@ -230,6 +230,6 @@ def of_day(day: Day) -> Practice | None:
 
 def for_season(team: Team, group: str | None = None, groups: Iterable[str] = ()) -> dict[str, Any]:
     """Practices beside a season's contests, never among them: all of them, or those of one group of `groups`."""
-    keys = list(groups)
-    found = [each for each in closed_of(team) if group is None or past_group(each.contest.date, keys) == group]
+    group_of = PastGroups(groups)
+    found = [each for each in closed_of(team) if group is None or group_of(each.contest.date) == group]
     return {"practices": found, "practice_chart": chart_of(found[::-1], share=True)}

@@ -7,19 +7,17 @@ from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
-from contest.models import Contest, Entry, Team
+from contest.models import Category, Contest, Entry, Team
 from contest.selectors.rules import category_rules
-from judging.models import Tally
-from reports.models import CookLog, SeverityFit
+from reports.models import CookLog
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
-from reports.rules.hardness import WEIGHTED
 from reports.rules.packageread import possible_points
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
-from reports.season.boxes import Adjusted, adjusted, adjusted_past, team_fits, usable
+from reports.season.boxes import Adjusted, adjusted, adjusted_past, weighted_fits
 from reports.season.cooklog import in_unit
 from reports.season.days import logs_of
 from reports.season.past import past_boxes
-from reports.season.seasons import group_key, groups_of, past_group
+from reports.season.seasons import PastGroups, group_key, groups_of, published_tallies
 
 _ORDER = [*STAGES, TURN_IN]
 
@@ -135,19 +133,22 @@ def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, 
     entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
     if contest is not None:
         entries = entries.filter(contest=contest)
-    fits = Fits(team)
-    for entry in entries.select_related("contest__rule_set", "contest__season"):
-        published = Tally.objects.filter(contest=entry.contest, publication__isnull=False)
-        tally = published.order_by("-revision").defer("inputs").first()
+    found_entries = list(entries.select_related("contest__rule_set", "contest__season"))
+    contests = [entry.contest for entry in found_entries]
+    fits = weighted_fits(team, {group_key(contest) for contest in contests})
+    tallies = published_tallies(contests, "inputs")
+    categories = {
+        (each.contest_id, each.key): each
+        for each in Category.objects.filter(contest__in=contests).select_related("rule_set", "contest__rule_set")
+    }
+    for entry in found_entries:
+        tally = tallies.get(entry.contest_id)
         if tally is None:
             continue
-        categories = {
-            each.key: each for each in entry.contest.categories.select_related("rule_set", "contest__rule_set")
-        }
         for group in tally.outcome["categories"]:
             for box in group["boxes"]:
                 if box["team"] == str(entry.number):
-                    most = possible_points(category_rules(categories[group["key"]]))
+                    most = possible_points(category_rules(categories[entry.contest_id, group["key"]]))
                     found[entry.contest_id, group["key"]] = Marked(
                         place=box["rank"],
                         of=sum(each["total"] is not None for each in group["boxes"]),
@@ -155,31 +156,21 @@ def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, 
                         possible=str(most),
                         slug=entry.contest.slug,
                         sheet_key=entry.sheet_key,
-                        adjusted=adjusted(fits[group_key(entry.contest)], entry.contest.uid, group["key"], box),
+                        adjusted=adjusted(fits.get(group_key(entry.contest)), entry.contest.uid, group["key"], box),
                     )
     return found
-
-
-class Fits(dict[str, SeverityFit | None]):
-    """A season's key → the fit of weighted marks that the team's pages draw on, each read once; None without one."""
-
-    def __init__(self, team: Team) -> None:
-        super().__init__()
-        self.team = team
-
-    def __missing__(self, group: str) -> SeverityFit | None:
-        self[group] = usable(team_fits(self.team, group).get(WEIGHTED))
-        return self[group]
 
 
 def _results_elsewhere(team: Team) -> dict[tuple[str, str], Marked]:
     """(date, category key) → the result of a box elsewhere; of two on one day neither, for nobody could tell which."""
     found: dict[tuple[str, str], Marked | None] = {}
-    boxes, fits = past_boxes(team), Fits(team)
-    keys = [group.key for group in groups_of(team)] if any(box.has_field for box in boxes) else []
+    boxes = past_boxes(team)
+    whole = [box for box in boxes if box.has_field]
+    group_of = PastGroups(group.key for group in (groups_of(team) if whole else ()))
+    fits = weighted_fits(team, {group_of(box.date) for box in whole})
     for box in boxes:
         slot = (box.date.isoformat(), box.key)
-        known = adjusted_past(fits[past_group(box.date, keys)], box) if box.has_field else None
+        known = adjusted_past(fits.get(group_of(box.date)), box) if box.has_field else None
         result = Marked(box.place, box.field, box.total, box.possible, adjusted=known)
         found[slot] = None if slot in found else result
     return {slot: result for slot, result in found.items() if result is not None}

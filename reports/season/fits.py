@@ -61,7 +61,7 @@ def _wanted(cards: SeasonCards) -> list[tuple[str, str]]:
 def _kept(group: str, cards: SeasonCards, response: str, category: str) -> SeverityFit:
     uids = sorted(held.uid for held in cards.held)
     key = fit_key(uids, response, category, FORMULA, ENGINE, cards.inputs_hash)
-    known = SeverityFit.objects.filter(key=key, group=group).first()
+    known = SeverityFit.objects.current().filter(key=key, group=group).first()
     if known is not None:
         return known
     result = _result(cards, response, category)

@@ -16,11 +16,11 @@ from contest.models import Contest, Entry
 from contest.rules.ruleset import RuleSet
 from contest.rules.stored import to_json
 from contest.selectors.rules import parsed
-from reports.models import PastResult, SeverityFit
+from reports.models import ImportedContest, PastResult, SeverityFit
 from reports.rules.hardness import WEIGHTED
 from reports.season.boxes import Z95, Adjusted, TeamSeason, adjusted, team_fits, usable
 from reports.season.charts import Dots, dots
-from reports.season.seasons import group_key, groups_of, past_group, published_tallies
+from reports.season.seasons import PastGroups, group_key, groups_of, published_tallies
 from reports.sheets import SheetBox, sheet_box, sheet_of
 
 
@@ -73,7 +73,7 @@ def past_flight_of(result: PastResult) -> Flight | None:
 
 def season_of_past(result: PastResult) -> str:
     """The key of the season that a result from elsewhere is looked at with."""
-    return past_group(result.date, [group.key for group in groups_of(result.team)])
+    return PastGroups(group.key for group in groups_of(result.team))(result.date)
 
 
 def _flight(
@@ -192,7 +192,7 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
             str(contest.own),
             season.fit,
         ))
-        for contest in season.imported
+        for contest in ImportedContest.objects.filter(pk__in=[each.pk for each in season.imported]).defer("pending")
     ]  # fmt: skip
     return sorted(found, key=lambda each: each.date, reverse=True)
 

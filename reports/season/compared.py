@@ -7,6 +7,8 @@ from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
+from django.db.models import prefetch_related_objects
+
 from contest.models import Category, Contest, Entry, Team
 from contest.selectors.rules import category_rules
 from reports.models import CookLog
@@ -61,8 +63,7 @@ class Cook:
     @property
     def is_begun(self) -> bool:
         """Something was noted."""
-        log = self.log
-        return bool(log.notes or log.stages.all() or log.temperatures.all() or log.noted.all())
+        return bool(self.log.is_begun)
 
     @property
     def day_uid(self) -> UUID:
@@ -111,7 +112,11 @@ class Compared:
 def cooks_of(team: Team) -> list[Cook]:
     """All logs of the team, newest first, each with its published or past result."""
     here, elsewhere = results_here(team), _results_elsewhere(team)
-    return [Cook(log, _result(log, here, elsewhere)) for log in logs_of(team)]
+    cooks = [Cook(log, _result(log, here, elsewhere)) for log in logs_of(team)]
+    # What was noted is compared where there is a result, and there alone.
+    with_result = [cook.log for cook in cooks if cook.result is not None]
+    prefetch_related_objects(with_result, "stages", "temperatures", "noted__field")
+    return cooks
 
 
 def result_of(team: Team, log: CookLog) -> Marked | None:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from contest.models import Contest, Entered, Entry, Team
-from reports.models import CookDay, CookLog, TeamStages
+from reports.models import CookDay, CookLog, CookNote, CookStage, CookTemperature, TeamStages
 from reports.rules.timeline import DEFAULTS, Lengths, Step, kind_of, plan_back
 
 #: A day stays among the coming ones until this long after its last turn-in.
@@ -114,9 +114,11 @@ def _logged(row: CookDay) -> list[Dish]:
 
 
 def logs_of(team: Team) -> list[CookLog]:
-    """All logs of a team with what was noted, newest day first."""
+    """All logs of a team, newest day first, each with `is_begun`: whether something was noted."""
+    noted = [Exists(model.objects.filter(log=OuterRef("pk"))) for model in (CookStage, CookTemperature, CookNote)]
+    begun = ~Q(notes="") | Q(noted[0]) | Q(noted[1]) | Q(noted[2])
     logs = CookLog.objects.filter(day__team=team).select_related("day__contest")
-    return list(logs.prefetch_related("stages", "temperatures", "noted__field").order_by("-day__date", "turn_in_at"))
+    return list(logs.annotate(is_begun=begun).order_by("-day__date", "turn_in_at"))
 
 
 @dataclass(frozen=True, slots=True)

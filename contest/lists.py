@@ -87,17 +87,24 @@ def list_page(
     """Return the page of `rows` that the address asks for, searched by its `q`.
 
     Every word searched for must be in one of the `fields` of a query, or in the `text` of a row of a list. A page
-    beyond the end is the last one, one that is no number the first. `name`: of the page's parameter, where an address
+    beyond the end is the last one, one that is no number or below 1 the first. `name`: of the page's parameter, where an address
     shows several lists.
     """
     search = searched(request)
     whole = len(rows) if isinstance(rows, Sequence) else rows.count()
     if search and (fields or text):
         rows = _matching(rows, search.split(), fields, text)
-    page = Paginator(rows, PAGE_SIZE).get_page(request.GET.get(name))
+    page = Paginator(rows, PAGE_SIZE).get_page(_number(request.GET.get(name, "")))
     can_search = bool(fields or text) and (whole > PAGE_SIZE or bool(search))
     kept = [(key, value) for key, value in request.GET.items() if key not in ("q", name)]
     return ListPage(label, list(page.object_list), page, search, can_search, name, kept, _links(request, page, name))
+
+
+def _number(text: str) -> int:
+    try:
+        return max(1, int(text))
+    except ValueError:
+        return 1
 
 
 def _matching(

@@ -1,15 +1,13 @@
 """A team's cooks beside their marks: which box had which result, and what differed between the best and the worst."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
-from django.db.models import prefetch_related_objects
-
-from contest.models import Category, Contest, Entry, Team
+from contest.models import Category, Entry, Team
 from contest.selectors.rules import category_rules
 from reports.models import CookLog
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
@@ -17,7 +15,7 @@ from reports.rules.packageread import possible_points
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
 from reports.season.boxes import Adjusted, adjusted, adjusted_past, weighted_fits
 from reports.season.cooklog import in_unit
-from reports.season.days import logs_of
+from reports.season.days import Noted, logs_of, noted_in
 from reports.season.past import past_boxes
 from reports.season.seasons import PastGroups, group_key, groups_of, published_tallies
 
@@ -111,18 +109,16 @@ class Compared:
 
 def cooks_of(team: Team) -> list[Cook]:
     """All logs of the team, newest first, each with its published or past result."""
-    here, elsewhere = results_here(team), _results_elsewhere(team)
-    cooks = [Cook(log, _result(log, here, elsewhere)) for log in logs_of(team)]
-    # What was noted is compared where there is a result, and there alone.
-    with_result = [cook.log for cook in cooks if cook.result is not None]
-    prefetch_related_objects(with_result, "stages", "temperatures", "noted__field")
-    return cooks
+    logs = logs_of(team)
+    here = results_here(team, {log.day.contest_id for log in logs if log.day.contest_id is not None})
+    elsewhere = _results_elsewhere(team)
+    return [Cook(log, _result(log, here, elsewhere)) for log in logs]
 
 
 def result_of(team: Team, log: CookLog) -> Marked | None:
     """The published or past result of one log."""
     contest = log.day.contest
-    return _result(log, results_here(team, contest) if contest is not None else {}, _results_elsewhere(team))
+    return _result(log, results_here(team, {contest.pk}) if contest is not None else {}, _results_elsewhere(team))
 
 
 def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Marked]) -> Marked | None:
@@ -132,21 +128,18 @@ def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Ma
     return elsewhere.get((log.day.date.isoformat(), log.key))
 
 
-def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, str], Marked]:
-    """(contest's pk, category key) → the result of the team's box, of published contests only, or of one of them."""
+def results_here(team: Team, contests: Collection[int]) -> dict[tuple[int, str], Marked]:
+    """(contest's pk, category key) → the result of the team's box, of those `contests` that are published."""
     found: dict[tuple[int, str], Marked] = {}
-    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
-    if contest is not None:
-        entries = entries.filter(contest=contest)
-    found_entries = list(entries.select_related("contest__rule_set", "contest__season"))
-    contests = [entry.contest for entry in found_entries]
-    fits = weighted_fits(team, {group_key(contest) for contest in contests})
-    tallies = published_tallies(contests, "inputs")
+    published = Entry.objects.filter(team=team, contest__in=contests, contest__publications__isnull=False).distinct()
+    entries = list(published.select_related("contest__rule_set", "contest__season"))
+    fits = weighted_fits(team, {group_key(entry.contest) for entry in entries})
+    tallies = published_tallies([entry.contest for entry in entries], "inputs")
     categories = {
         (each.contest_id, each.key): each
         for each in Category.objects.filter(contest__in=contests).select_related("rule_set", "contest__rule_set")
     }
-    for entry in found_entries:
+    for entry in entries:
         tally = tallies.get(entry.contest_id)
         if tally is None:
             continue
@@ -186,6 +179,8 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
     by_key: dict[str, list[Cook]] = {}
     for cook in cooks:
         by_key.setdefault(cook.log.key, []).append(cook)
+    # What was noted is compared where there is a result, and there alone.
+    noted = noted_in([cook.log for cook in cooks if cook.result is not None])
     found = []
     for group in by_key.values():
         results = [(cook.log, cook.result) for cook in group if cook.result is not None]
@@ -194,7 +189,7 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
         by_adjusted = len(known) >= FEWEST
         comparison = compare(
             [
-                Logged(score, _figures(log, unit), _words(log))
+                Logged(score, _figures(noted[log.pk], unit), noted[log.pk].fields)
                 for log, score in (known if by_adjusted else marked)
                 if score is not None
             ]
@@ -235,9 +230,9 @@ def _bounds(found: Difference, times: int) -> str:
     return f"({times * found.low:+.0f} to {times * found.high:+.0f})"
 
 
-def _figures(log: CookLog, unit: str) -> dict[str, float]:
+def _figures(noted: Noted, unit: str) -> dict[str, float]:
     """How long it was from each noted stage to the next, in minutes, and what the thermometers showed, in `unit`."""
-    began = {row.stage: row.at for row in log.stages.all() if row.stage != SPRITZ}
+    began = {row.stage: row.at for row in noted.stages if row.stage != SPRITZ}
     known = [key for key in _ORDER if key in began]
     found = {
         f"{WORDS[key]} to {WORDS[after].lower()}, minutes": (began[after] - began[key]).total_seconds() / 60
@@ -246,7 +241,7 @@ def _figures(log: CookLog, unit: str) -> dict[str, float]:
     }
     if "season" in began and "turn_in" in began:
         found["From seasoning to turn-in, minutes"] = (began["turn_in"] - began["season"]).total_seconds() / 60
-    readings = list(log.temperatures.all())
+    readings = noted.temperatures
     pit = [float(in_unit(row.degrees, row.unit, unit)) for row in readings if row.where == "pit"]
     if pit:
         found[f"Pit, mean, °{unit}"] = sum(pit) / len(pit)
@@ -255,7 +250,3 @@ def _figures(log: CookLog, unit: str) -> dict[str, float]:
     if meat:
         found[f"Meat, last on the pit, °{unit}"] = float(in_unit(meat[-1].degrees, meat[-1].unit, unit))
     return found
-
-
-def _words(log: CookLog) -> Mapping[str, str]:
-    return {row.field.name: row.value for row in log.noted.all()}

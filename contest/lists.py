@@ -87,8 +87,8 @@ def list_page(
     """Return the page of `rows` that the address asks for, searched by its `q`.
 
     Every word searched for must be in one of the `fields` of a query, or in the `text` of a row of a list. A page
-    beyond the end is the last one, one that is no number or below 1 the first. `name`: of the page's parameter, where an address
-    shows several lists.
+    beyond the end is the last one, one that is not a number or below 1 the first. `name`: of the page's parameter,
+    where an address shows several lists.
     """
     search = searched(request)
     whole = len(rows) if isinstance(rows, Sequence) else rows.count()

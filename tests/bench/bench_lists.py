@@ -15,6 +15,7 @@ from contest.models import Category, Contest, ContestRole, Entry, RuleSet, Seaso
 from contest.rules.ruleset import shipped_text
 from contest.services.rulesets import ensure_shipped_rule_sets
 from judging.models import Tally
+from judging.rules.standings import BoxStanding, CategoryStandings, Outcome
 from reports.models import CookDay, CookLog, CookStage, ImportedContest, PastResult, Publication
 from reports.season.imported import ImportedBoxes
 from tests.bench.bench_pages import MOST_SECONDS, median_seconds
@@ -84,16 +85,16 @@ def which(contest, place):
 
 def outcome(contest):
     """Two categories with a box of every team."""
-    boxes = [
-        {
-            "box": str(201 + place), "team": str(place + 1), "table": str(1 + place % 4), "rank": place + 1,
-            "total": str(180 - place), "status": "ranked", "dropped": [], "decided_by": None, "ties": [],
-        }
+    boxes = tuple(
+        BoxStanding(
+            box=str(201 + place), team=str(place + 1), table=str(1 + place % 4), rank=place + 1,
+            total=str(180 - place), status="ranked", counted=tuple("ABCDE"), dropped=(), decided_by=None,
+        )
         for place in range(TEAMS_A_CONTEST)
-    ]  # fmt: skip
-    categories = [{"key": key, "name": key.capitalize(), "counts": True, "boxes": boxes} for key in ("chicken", "ribs")]
+    )  # fmt: skip
+    categories = tuple(CategoryStandings(key, key.capitalize(), True, boxes) for key in ("chicken", "ribs"))
     names = {str(place + 1): f"Team {place}" for place in range(TEAMS_A_CONTEST)}
-    return {"teams": names, "categories": categories, "overall": [], "champions": []}
+    return Outcome(categories, (), "all_judged", (), names, ()).document()
 
 
 def give_years(team):

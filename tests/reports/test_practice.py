@@ -194,6 +194,11 @@ def test_scores_of_six_tasters_stand_by_the_rules_too():
     assert "Cherry scored higher than hickory." in result
     # Taste double drops the lowest of six: cherry (8 + 9 + 8 + 7 + 9) × 4.5, hickory (6 + 6 + 7 + 7 + 8) × 4.5.
     assert [each.total_text for each in evening.practice.outcome.score.by_rules.standing] == ["184.5", "153"]
+    # Two sevens are cherry's lowest, one five is hickory's.
+    assert (
+        "one card dropped: the lowest of six cards, 31.5; of equal cards the first by marks, then seat, goes" in result
+    )
+    assert "one card dropped: the lowest of six cards, 22.5<" in result
 
 
 def test_a_taster_who_leaves_halfway_is_left_out_and_named():

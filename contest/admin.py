@@ -37,7 +37,10 @@ class AccountAdmin(ShortSearch, UserAdmin):
 admin.site.unregister(Group)
 
 
-admin.site.register(Season)
+@admin.register(Season)
+class SeasonAdmin(ShortSearch, admin.ModelAdmin):
+    list_display = ["name", "year"]
+    search_fields = ["name", "year"]
 
 
 class MemberInline(admin.TabularInline):

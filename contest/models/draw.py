@@ -1,8 +1,14 @@
 """The blind draw: the draw itself, its boxes, and, in a table of its own, whose box is whose."""
 
+from functools import cached_property
+from typing import TYPE_CHECKING
+
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
+
+if TYPE_CHECKING:  # imports slowly: only the page of the draw waits for it
+    from contest.rules.draw.quality import Quality
 
 
 class DrawCeremony(models.Model):
@@ -55,6 +61,13 @@ class Draw(models.Model):
 
     def __str__(self) -> str:
         return f"Draw {self.number} of {self.contest}"
+
+    @cached_property
+    def figures(self) -> "Quality | None":
+        """How fair and precise it is; None for a draw kept without. Raises StoredError for another format."""
+        from contest.rules.draw.quality import Quality
+
+        return Quality.from_json(self.quality) if self.quality else None
 
 
 class Box(models.Model):

@@ -1,8 +1,8 @@
 """What the front page lists."""
 
-from collections.abc import Iterable
+from datetime import timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from contest.models import Account, Contest
@@ -20,15 +20,23 @@ def published_contests() -> QuerySet[Contest]:
     return Contest.objects.filter(state=Contest.State.PUBLISHED, kind=Contest.Kind.CONTEST)
 
 
-def grouped_by_time(contests: Iterable[Contest]) -> dict[str, list[Contest]]:
-    """Running now, to come, past: by each contest's own clock. What is drawn and not yet published still runs."""
-    now, to_come, past = [], [], []
-    for contest in contests:
-        today = contest.local(timezone.now()).date()
-        if contest.state == Contest.State.PUBLISHED or (not contest.is_drawn and contest.date < today):
-            past.append(contest)
+def split_by_time(contests: QuerySet[Contest]) -> tuple[dict[str, list[Contest]], QuerySet[Contest]]:
+    """Return those running now and to come, and the past ones, which grow for years, as a query.
+
+    By each contest's own clock. What is drawn and not yet published still runs.
+    """
+    moment = timezone.now()
+    # No clock on earth is a whole day behind UTC: what is older than that is past everywhere.
+    surely_past = Q(state=Contest.State.PUBLISHED) | Q(
+        state=Contest.State.PREPARING, date__lt=moment.date() - timedelta(days=1)
+    )
+    now, to_come, just_past = [], [], []
+    for contest in contests.exclude(surely_past):
+        today = contest.local(moment).date()
+        if not contest.is_drawn and contest.date < today:
+            just_past.append(contest.pk)
         elif contest.date > today:
             to_come.append(contest)
         else:
             now.append(contest)
-    return {"Running now": now, "To come": to_come[::-1], "Past": past}
+    return {"Running now": now, "To come": to_come[::-1]}, contests.filter(surely_past | Q(pk__in=just_past))

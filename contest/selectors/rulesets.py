@@ -1,8 +1,10 @@
 """The library of rule sets as an account sees it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet
+from django.db.models.functions import Lower
 
 from contest.models import Account, Contest, RuleSet
 from contest.rules.ruleset import RuleSetError
@@ -18,13 +20,19 @@ class Shelved:
     about: str
 
 
-def library(account: Account) -> tuple[list[Shelved], list[Shelved]]:
-    """Shipped sets in their order, and the account's own by name."""
-    shelved = [Shelved(each, about(each)) for each in in_library_order(rule_sets_for(account))]
-    return (
-        [each for each in shelved if each.rule_set.shipped_key],
-        [each for each in shelved if not each.rule_set.shipped_key],
-    )
+def shipped_sets(account: Account) -> list[Shelved]:
+    """The shipped sets in their order."""
+    return shelved(in_library_order(rule_sets_for(account).exclude(shipped_key="")))
+
+
+def own_sets(account: Account) -> QuerySet[RuleSet]:
+    """The account's own sets by name."""
+    return RuleSet.objects.filter(shipped_key="", owner=account).order_by(Lower("name"), "pk")
+
+
+def shelved(rule_sets: Iterable[RuleSet]) -> list[Shelved]:
+    """Sets with what they say of themselves, for which each document is read."""
+    return [Shelved(each, about(each)) for each in rule_sets]
 
 
 def about(rule_set: RuleSet) -> str:

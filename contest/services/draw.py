@@ -2,7 +2,7 @@
 
 import secrets
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 from django.db import transaction
 
@@ -88,7 +88,7 @@ def draw_boxes(contest: Contest, *, number: int, reason: str, secret: str, words
         entries_text=names.entries_text,
         categories_text=names.categories_text,
         fingerprint=result.fingerprint,
-        quality=asdict(result.quality),
+        quality=result.quality.to_json(),
     )
     _lay_out(draw, result.placed)
     contest.state = Contest.State.SEALED

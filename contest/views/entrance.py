@@ -16,9 +16,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from contest.access import anyone, signed_in
 from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
+from contest.lists import list_page
 from contest.models import Account, Contest, Pass
 from contest.navigation import links_for
-from contest.selectors.entrance import contests_of, grouped_by_time, published_contests
+from contest.selectors.entrance import contests_of, published_contests, split_by_time
 from contest.services.passes import find_pass, first_signs, open_session
 from contest.services.throttle import is_blocked, note_failure
 
@@ -37,9 +38,18 @@ def home(request: HttpRequest) -> HttpResponse:
     held = request.viewer.held_pass
     if held is not None and (landing := landing_page(request, held.contest)) != request.path:
         return redirect(landing)
-    groups = grouped_by_time(contests_of(request.viewer.account))
+    fields = ("name", "place", "date")
+    current, past = split_by_time(contests_of(request.viewer.account))
+    past_page = list_page(request, past, "Your past contests", fields=fields, name="own")
+    groups = {**current, "Past": past_page.rows}
+    request.viewer.load_parts([contest for contests in groups.values() for contest in contests])
     linked = [(title, [(each, landing_page(request, each)) for each in contests]) for title, contests in groups.items()]
-    page = {"groups": linked, "any": any(groups.values()), "published": published_contests()}
+    page = {
+        "groups": linked,
+        "any": any(groups.values()) or past_page.search,
+        "past": past_page,
+        "published": list_page(request, published_contests(), "Published results", fields=fields),
+    }
     return render(request, "contest/home.html", page)
 
 

@@ -11,10 +11,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from contest.access import signed_in
 from contest.forms.rulesets import RuleSetForm, RuleTextForm, UploadForm
+from contest.lists import list_page
 from contest.models import Account, Contest, RuleSet
 from contest.rules.ruleset import RuleSetError, in_words
 from contest.selectors.rules import parsed
-from contest.selectors.rulesets import library, may_read, used_by
+from contest.selectors.rulesets import may_read, own_sets, shelved, shipped_sets, used_by
 from contest.services import rulesets as services
 from contest.views.setup import say
 
@@ -37,8 +38,10 @@ def owned(request: HttpRequest, number: int) -> RuleSet:
 @require_GET
 @signed_in
 def rule_sets(request: HttpRequest) -> HttpResponse:
-    shipped, own = library(request.viewer.account)
-    return render(request, "contest/rule_sets.html", {"shipped": shipped, "own": own})
+    account = request.viewer.account
+    own = list_page(request, own_sets(account), "Your own rule sets", fields=("name",))
+    page = {"shipped": shipped_sets(account), "own": shelved(own.rows), "list": own}
+    return render(request, "contest/rule_sets.html", page)
 
 
 @require_GET
@@ -51,7 +54,8 @@ def rule_set(request: HttpRequest, number: int) -> HttpResponse:
         page["words"] = in_words(parsed(found.document))
     except RuleSetError as error:  # stored by an older release that allowed it
         page["trouble"] = services.refusal(error)
-    page["contests"] = used_by(request.viewer.account, found)
+    contests = used_by(request.viewer.account, found)
+    page["contests"] = list_page(request, contests, "Contests with this rule set", fields=("name", "place", "date"))
     return render(request, "contest/rule_set.html", page)
 
 

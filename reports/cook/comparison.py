@@ -1,25 +1,23 @@
 """A team's cooks beside their marks: which box had which result, and what differed between the best and the worst."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
-from contest.models import Contest, Entry, Team
+from contest.models import Category, Entry, Team
 from contest.selectors.rules import category_rules
-from judging.models import Tally
 from reports.cook.cooklog import in_unit
-from reports.cook.days import logs_of
-from reports.models import CookLog, SeverityFit
+from reports.cook.days import Noted, logs_of, noted_in
+from reports.models import CookLog
 from reports.rules.compare import FEWEST, Comparison, Difference, Logged, compare
 from reports.rules.package.contest import possible_points
-from reports.rules.severity.hardness import WEIGHTED
 from reports.rules.timeline import SPRITZ, STAGES, TURN_IN, WORDS
-from reports.season.boxes import Adjusted, adjusted, adjusted_past, team_fits, usable
+from reports.season.boxes import Adjusted, adjusted, adjusted_past, weighted_fits
 from reports.season.elsewhere import past_boxes
-from reports.season.seasons import group_key, groups_of, past_group
+from reports.season.seasons import PastGroups, group_key, groups_of, published_tallies
 
 _ORDER = [*STAGES, TURN_IN]
 
@@ -63,8 +61,7 @@ class Cook:
     @property
     def is_begun(self) -> bool:
         """Something was noted."""
-        log = self.log
-        return bool(log.notes or log.stages.all() or log.temperatures.all() or log.noted.all())
+        return bool(self.log.is_begun)
 
     @property
     def day_uid(self) -> UUID:
@@ -112,14 +109,16 @@ class Compared:
 
 def cooks_of(team: Team) -> list[Cook]:
     """All logs of the team, newest first, each with its published or past result."""
-    here, elsewhere = results_here(team), _results_elsewhere(team)
-    return [Cook(log, _result(log, here, elsewhere)) for log in logs_of(team)]
+    logs = logs_of(team)
+    here = results_here(team, {log.day.contest_id for log in logs if log.day.contest_id is not None})
+    elsewhere = _results_elsewhere(team)
+    return [Cook(log, _result(log, here, elsewhere)) for log in logs]
 
 
 def result_of(team: Team, log: CookLog) -> Marked | None:
     """The published or past result of one log."""
     contest = log.day.contest
-    return _result(log, results_here(team, contest) if contest is not None else {}, _results_elsewhere(team))
+    return _result(log, results_here(team, {contest.pk}) if contest is not None else {}, _results_elsewhere(team))
 
 
 def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Marked]) -> Marked | None:
@@ -129,26 +128,26 @@ def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Ma
     return elsewhere.get((log.day.date.isoformat(), log.key))
 
 
-def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, str], Marked]:
-    """(contest's pk, category key) → the result of the team's box, of published contests only, or of one of them."""
+def results_here(team: Team, contests: Collection[int]) -> dict[tuple[int, str], Marked]:
+    """(contest's pk, category key) → the result of the team's box, of those `contests` that are published."""
     found: dict[tuple[int, str], Marked] = {}
-    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
-    if contest is not None:
-        entries = entries.filter(contest=contest)
-    fits = Fits(team)
-    for entry in entries.select_related("contest__rule_set", "contest__season"):
-        published = Tally.objects.filter(contest=entry.contest, publication__isnull=False)
-        tally = published.order_by("-revision").defer("inputs").first()
+    published = Entry.objects.filter(team=team, contest__in=contests, contest__publications__isnull=False).distinct()
+    entries = list(published.select_related("contest__rule_set", "contest__season"))
+    fits = weighted_fits(team, {group_key(entry.contest) for entry in entries})
+    tallies = published_tallies([entry.contest for entry in entries], "inputs")
+    categories = {
+        (each.contest_id, each.key): each
+        for each in Category.objects.filter(contest__in=contests).select_related("rule_set", "contest__rule_set")
+    }
+    for entry in entries:
+        tally = tallies.get(entry.contest_id)
         if tally is None:
             continue
-        categories = {
-            each.key: each for each in entry.contest.categories.select_related("rule_set", "contest__rule_set")
-        }
-        fit = fits[group_key(entry.contest)]
+        fit = fits.get(group_key(entry.contest))
         for category in tally.standings.categories:
             for box in category.boxes:
                 if box.team == str(entry.number):
-                    most = possible_points(category_rules(categories[category.key]))
+                    most = possible_points(category_rules(categories[entry.contest_id, category.key]))
                     found[entry.contest_id, category.key] = Marked(
                         place=box.rank,
                         of=sum(other.total is not None for other in category.boxes),
@@ -161,26 +160,16 @@ def results_here(team: Team, contest: Contest | None = None) -> dict[tuple[int, 
     return found
 
 
-class Fits(dict[str, SeverityFit | None]):
-    """A season's key → the fit of weighted marks that the team's pages draw on, each read once; None without one."""
-
-    def __init__(self, team: Team) -> None:
-        super().__init__()
-        self.team = team
-
-    def __missing__(self, group: str) -> SeverityFit | None:
-        self[group] = usable(team_fits(self.team, group).get(WEIGHTED))
-        return self[group]
-
-
 def _results_elsewhere(team: Team) -> dict[tuple[str, str], Marked]:
     """(date, category key) → the result of a box elsewhere; of two on one day neither, for nobody could tell which."""
     found: dict[tuple[str, str], Marked | None] = {}
-    boxes, fits = past_boxes(team), Fits(team)
-    keys = [group.key for group in groups_of(team)] if any(box.has_field for box in boxes) else []
+    boxes = past_boxes(team)
+    whole = [box for box in boxes if box.has_field]
+    group_of = PastGroups(group.key for group in (groups_of(team) if whole else ()))
+    fits = weighted_fits(team, {group_of(box.date) for box in whole})
     for box in boxes:
         slot = (box.date.isoformat(), box.key)
-        known = adjusted_past(fits[past_group(box.date, keys)], box) if box.has_field else None
+        known = adjusted_past(fits.get(group_of(box.date)), box) if box.has_field else None
         result = Marked(box.place, box.field, box.total, box.possible, adjusted=known)
         found[slot] = None if slot in found else result
     return {slot: result for slot, result in found.items() if result is not None}
@@ -191,6 +180,8 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
     by_key: dict[str, list[Cook]] = {}
     for cook in cooks:
         by_key.setdefault(cook.log.key, []).append(cook)
+    # What was noted is compared where there is a result, and there alone.
+    noted = noted_in([cook.log for cook in cooks if cook.result is not None])
     found = []
     for group in by_key.values():
         results = [(cook.log, cook.result) for cook in group if cook.result is not None]
@@ -199,7 +190,7 @@ def compared(cooks: list[Cook], unit: str) -> list[Compared]:
         by_adjusted = len(known) >= FEWEST
         comparison = compare(
             [
-                Logged(score, _figures(log, unit), _words(log))
+                Logged(score, _figures(noted[log.pk], unit), noted[log.pk].fields)
                 for log, score in (known if by_adjusted else marked)
                 if score is not None
             ]
@@ -240,9 +231,9 @@ def _bounds(found: Difference, times: int) -> str:
     return f"({times * found.low:+.0f} to {times * found.high:+.0f})"
 
 
-def _figures(log: CookLog, unit: str) -> dict[str, float]:
+def _figures(noted: Noted, unit: str) -> dict[str, float]:
     """How long it was from each noted stage to the next, in minutes, and what the thermometers showed, in `unit`."""
-    began = {row.stage: row.at for row in log.stages.all() if row.stage != SPRITZ}
+    began = {row.stage: row.at for row in noted.stages if row.stage != SPRITZ}
     known = [key for key in _ORDER if key in began]
     found = {
         f"{WORDS[key]} to {WORDS[after].lower()}, minutes": (began[after] - began[key]).total_seconds() / 60
@@ -251,7 +242,7 @@ def _figures(log: CookLog, unit: str) -> dict[str, float]:
     }
     if "season" in began and "turn_in" in began:
         found["From seasoning to turn-in, minutes"] = (began["turn_in"] - began["season"]).total_seconds() / 60
-    readings = list(log.temperatures.all())
+    readings = noted.temperatures
     pit = [float(in_unit(row.degrees, row.unit, unit)) for row in readings if row.where == "pit"]
     if pit:
         found[f"Pit, mean, °{unit}"] = sum(pit) / len(pit)
@@ -260,7 +251,3 @@ def _figures(log: CookLog, unit: str) -> dict[str, float]:
     if meat:
         found[f"Meat, last on the pit, °{unit}"] = float(in_unit(meat[-1].degrees, meat[-1].unit, unit))
     return found
-
-
-def _words(log: CookLog) -> Mapping[str, str]:
-    return {row.field.name: row.value for row in log.noted.all()}

@@ -1,14 +1,15 @@
 """A team's cook days: the contests it is entered in and the days it typed in itself, with turn-in times and plans."""
 
 import uuid
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from contest.models import Contest, Entered, Entry, Team
-from reports.models import CookDay, CookLog, TeamStages
+from reports.models import CookDay, CookLog, CookNote, CookStage, CookTemperature, TeamStages
 from reports.rules.timeline import DEFAULTS, Lengths, Step, kind_of, plan_back
 
 #: A day stays among the coming ones until this long after its last turn-in.
@@ -114,9 +115,32 @@ def _logged(row: CookDay) -> list[Dish]:
 
 
 def logs_of(team: Team) -> list[CookLog]:
-    """All logs of a team with what was noted, newest day first."""
+    """All logs of a team, newest day first, each with `is_begun`: whether something was noted."""
+    noted = [Exists(model.objects.filter(log=OuterRef("pk"))) for model in (CookStage, CookTemperature, CookNote)]
+    begun = ~Q(notes="") | Q(noted[0]) | Q(noted[1]) | Q(noted[2])
     logs = CookLog.objects.filter(day__team=team).select_related("day__contest")
-    return list(logs.prefetch_related("stages", "temperatures", "noted__field").order_by("-day__date", "turn_in_at"))
+    return list(logs.annotate(is_begun=begun).order_by("-day__date", "turn_in_at"))
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """What was noted at a cook, oldest first; `fields`: the team's own, by name."""
+
+    stages: list[CookStage] = field(default_factory=list)
+    temperatures: list[CookTemperature] = field(default_factory=list)
+    fields: dict[str, str] = field(default_factory=dict)
+
+
+def noted_in(logs: Sequence[CookLog]) -> dict[int, Noted]:
+    """Log pk → what was noted. Three questions for any number of logs, and no query object for each."""
+    found = {log.pk: Noted() for log in logs}
+    for stage in CookStage.objects.filter(log__in=logs):
+        found[stage.log_id].stages.append(stage)
+    for temperature in CookTemperature.objects.filter(log__in=logs):
+        found[temperature.log_id].temperatures.append(temperature)
+    for note in CookNote.objects.filter(log__in=logs).select_related("field"):
+        found[note.log_id].fields[note.field.name] = note.value
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from reports.models import ImportedContest, PastResult, TeamAlias
 from reports.rules.package.archive import SUMS, PackageError, package_sum, unpack
 from reports.rules.package.contest import PackageBox, PackageContest, PackageTeam, read_contest
 from reports.rules.package.verify import Finding, verify
-from reports.season.imported import ImportedBox
+from reports.season.imported import ImportedBox, ImportedBoxes
 from reports.season.own import forget_own
 
 
@@ -95,7 +95,7 @@ def keep_package(*, team: Team, read: ReadPackage, number: str, against_print: b
         **_facts(team, read, against_print),
         own=own.uid,
         names=[[each.key, each.name] for each in contest.categories],
-        boxes=[_anonymous(box, uids) for box in contest.boxes],
+        boxes=ImportedBoxes(tuple(_anonymous(box, uids) for box in contest.boxes)).to_json(),
         rules={each.key: each.document for each in contest.categories},
     )
     _keep_results(kept, contest, number)
@@ -123,20 +123,19 @@ def _facts(team: Team, read: ReadPackage, against_print: bool) -> dict[str, Any]
     }
 
 
-def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> dict[str, Any]:
-    kept = ImportedBox(
+def _anonymous(box: PackageBox, uids: dict[str, UUID]) -> ImportedBox:
+    return ImportedBox(
         category=box.category,
         box=box.box,
         team=str(uids[box.team]),
         table=box.table,
         status=box.status,
-        cards=box.marks,
+        cards=dict(box.marks),
         rank=box.rank,
         total=box.total,
         result=box.result,
         dropped=tuple(Dropped.of(seat, why) for seat, why in box.dropped),
     )
-    return kept.document()
 
 
 def _keep_results(kept: ImportedContest, contest: PackageContest, number: str) -> None:

@@ -1,8 +1,11 @@
 """What was worked out from published contests beside the site: fitted models of a season, agreement of a contest."""
 
+from functools import cached_property
+
 from django.db import models
 
 from reports.models.work import JobState
+from reports.rules.fitted import ENGINE, AgreementFigures, FitFigures
 
 
 class SeasonWork(models.Model):
@@ -27,11 +30,19 @@ class SeasonWork(models.Model):
         return f"{self.group}: {self.progress} of {self.of}"
 
 
+class EngineQuerySet(models.QuerySet):
+    """Rows that an engine worked out; those of another engine wait until they are calculated again."""
+
+    def current(self) -> "EngineQuerySet":
+        """Return the rows of this version's engine, the only ones that it can read."""
+        return self.filter(engine=ENGINE)
+
+
 class SeverityFit(models.Model):
     """The severity model over the published contests of a season, as it was fitted; pages only read it.
 
     `response` is "weighted" (a card's weighted mark) or the key of one criterion; `category` a category's key, or
-    "" for all of them together. `result` is made by `reports.season.fits`.
+    "" for all of them together. `result` is made by `reports.season.fits` and read as `figures`.
     """
 
     group = models.CharField(max_length=60)
@@ -45,12 +56,19 @@ class SeverityFit(models.Model):
     result = models.JSONField()
     made_at = models.DateTimeField()
 
+    objects = EngineQuerySet.as_manager()
+
     class Meta:
         ordering = ["-made_at", "-id"]
         indexes = [models.Index(fields=["group", "response", "category"])]
 
     def __str__(self) -> str:
         return f"{self.response} of {self.category or 'all categories'}, {self.group}"
+
+    @cached_property
+    def figures(self) -> FitFigures:
+        """The fit. Raises StoredError where another engine made it."""
+        return FitFigures.from_json(self.engine, self.result)
 
 
 class ContestAgreement(models.Model):
@@ -61,5 +79,12 @@ class ContestAgreement(models.Model):
     result = models.JSONField()
     made_at = models.DateTimeField()
 
+    objects = EngineQuerySet.as_manager()
+
     def __str__(self) -> str:
         return f"Agreement in {self.tally}"
+
+    @cached_property
+    def figures(self) -> AgreementFigures:
+        """The agreement. Raises StoredError where another engine made it."""
+        return AgreementFigures.from_json(self.engine, self.result)

@@ -37,11 +37,7 @@ class ImportedContest(models.Model):
     package_sum = models.CharField(max_length=64, help_text="SHA-256 of the SHA256SUMS that was read.")
     own = models.UUIDField(null=True, blank=True, help_text="The uid under which the package has the team.")
     against_print = models.BooleanField(default=False, help_text="Checked against a fingerprint printed on the day.")
-    boxes = models.JSONField(
-        default=list,
-        help_text="A list of {category, box, team uid, table, status, cards: {seat: marks}, rank, total, result, "
-        "dropped}; exact, as text.",
-    )
+    boxes = models.JSONField(default=dict, help_text="As `reports.season.imported` writes and reads them.")
     names = models.JSONField(default=list, help_text="A list of [category, its name], in the order of the day.")
     rules = models.JSONField(default=dict, help_text="Category → its rule set as TOML.")
     pending = models.BinaryField(

@@ -5,8 +5,12 @@ box is one taster's plate; rounds are categories. What is on which plate stands 
 of a contest does, and no taster's page reads it.
 """
 
+from functools import cached_property
+
 from django.db import models
 from django.db.models import Q
+
+from reports.rules.sensory.tasted import PracticeResult
 
 
 class Practice(models.Model):
@@ -37,6 +41,21 @@ class Practice(models.Model):
 
     def __str__(self) -> str:
         return f"{self.dish}: {self.get_question_display()}"
+
+    @cached_property
+    def outcome(self) -> PracticeResult:
+        """The result of a closed practice. Raises StoredError where another version kept it."""
+        return PracticeResult.from_json(self.result)
+
+    @cached_property
+    def words(self) -> list[str]:
+        """The result of a closed practice in sentences."""
+        return self.outcome.words
+
+    @property
+    def verdict(self) -> str:
+        """The first of them."""
+        return self.words[0]
 
 
 class Version(models.Model):

@@ -41,7 +41,7 @@ def start(*, contest: Contest, what: str, papers: list[str], options: Options, b
         contest=contest,
         what=what,
         papers=papers,
-        options=options.stored(),
+        options=options.to_json(),
         draw=_draw(contest),
         revision=_revision(contest),
         by=by,

@@ -8,6 +8,7 @@ from typing import Any
 from django.contrib.staticfiles import finders
 
 from contest.models import Contest
+from contest.rules.stored import Stored
 from reports.paper.grids import GRIDS, PAGES, Grid
 
 #: Labels keep this distance from their edge, so that a printer that is off by a millimetre or two harms nothing.
@@ -15,7 +16,7 @@ INSET = 3.5
 
 
 @dataclass(frozen=True)
-class Options:
+class Options(Stored):
     """How it is printed. Lengths in millimetres; `right`, `down` and `scale` correct a printer that is off.
 
     `address` is this site as phones reach it, for codes and links; empty where it leads nowhere.
@@ -39,12 +40,13 @@ class Options:
     address: str = ""
 
     @classmethod
-    def of(cls, stored: Mapping[str, Any]) -> "Options":
-        """From a form's or a job's values; unknown names are left out."""
+    def of(cls, typed: Mapping[str, Any]) -> "Options":
+        """Return the options that a form's values give; unknown names are left out."""
         known = {field.name for field in fields(cls)}
-        return cls(**{name: value for name, value in stored.items() if name in known and value not in (None, "")})
+        return cls(**{name: value for name, value in typed.items() if name in known and value not in (None, "")})
 
-    def stored(self) -> dict[str, Any]:
+    def values(self) -> dict[str, Any]:
+        """Return the options by name, as a form takes them."""
         return asdict(self)
 
     @property

@@ -142,7 +142,7 @@ def _start(job: PrintJob, heard: "queue.Queue[tuple[Making, dict | None]]") -> M
 def _work(job: PrintJob) -> dict:
     papers = [catalogue.named(key) for key in job.papers]
     title = f"{catalogue.title_of(job.what)} · {job.contest}"
-    parts = catalogue.parts_of(job.contest, title, papers, Options.of(job.options))
+    parts = catalogue.parts_of(job.contest, title, papers, Options.from_json(job.options))
     return {"style": style_text(), "parts": [[part.html, part.rules, part.seats] for part in parts]}
 
 

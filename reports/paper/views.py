@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 from contest.access import for_parts
 from contest.models import Contest
 from contest.qr import reaches_phones, site_address
+from contest.rules.stored import StoredError
 from contest.services.log import write_log
 from reports.jobs import PRINT_STALE
 from reports.models import JobState, PrintJob
@@ -37,13 +38,20 @@ def _form(request: HttpRequest, contest: Contest, papers: list[Paper], **more: A
     )
 
 
+def _last_options(found: list[PrintJob]) -> Options:
+    """The options of the newest print; the usual ones where another version of Fairbox kept it."""
+    try:
+        return Options.from_json(found[0].options) if found else Options()
+    except StoredError:
+        return Options()
+
+
 def _page(request: HttpRequest, contest: Contest, form: PrintForm | None = None) -> HttpResponse:
     parts = request.viewer.parts(contest)
     papers = catalogue.printable(contest, parts)
     found = [jobs.look_after(job) for job in jobs.jobs_for(contest, parts)]
     if form is None:
-        last = Options.of(found[0].options).stored() if found else Options().stored()
-        form = _form(request, contest, papers, initial=last)
+        form = _form(request, contest, papers, initial=_last_options(found).values())
     context = {
         "contest": contest,
         "form": form,
@@ -162,7 +170,7 @@ def sheets(request: HttpRequest, contest: Contest, what: str) -> HttpResponse:
         "title": title,
         "what": what,
         "page": PAGE_NAMES[options.size],
-        "query": urlencode({name: value for name, value in options.stored().items() if name != "address"}),
+        "query": urlencode({name: value for name, value in options.values().items() if name != "address"}),
         "bodies": [body for each in papers for sheet in each.build(contest, options) for body in _bodies(sheet)],
     }
     return render(request, "reports/paper/browser.html", context)

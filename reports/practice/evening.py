@@ -11,6 +11,7 @@ from contest.refusals import Refused, clean_reason
 from contest.services.log import write_log
 from reports.models import Answer, CookDay, CookLog, Practice
 from reports.practice.plates import progress
+from reports.rules.sensory.tasted import PracticeResult
 from reports.rules.sensory.tasting import SCORE
 
 
@@ -76,9 +77,6 @@ def hand_in_answer(*, contest: Contest, seat: Seat, category: Category, number: 
     return answer
 
 
-CALLED_OFF = "Called off before the plates went out."
-
-
 @transaction.atomic
 def call_off(*, practice: Practice, by: str) -> Practice:
     """A practice that was set up wrongly, or never held: closed without a result. What the log holds stays."""
@@ -87,7 +85,7 @@ def call_off(*, practice: Practice, by: str) -> Practice:
         raise Refused("The plates are out: end the tasting, and the result says who answered.")
     if practice.closed_at is not None:
         return practice
-    practice.result = {"verdict": CALLED_OFF, "called_off": True}
+    practice.result = PracticeResult().to_json()
     _shut(practice)
     write_log(contest=practice.contest, chain="day", what="practice called off", facts={}, by=by)
     untouched = CookLog.objects.filter(
@@ -122,8 +120,9 @@ def close(*, practice: Practice, by: str, unfinished_too: bool = False) -> Pract
     how_far: dict[str, Any] = _how_far(practice)
     if how_far["done"] < how_far["tasters"] and not unfinished_too:
         raise Refused("Not everybody is finished. Tick that you mean it: the result will say so.")
-    practice.result = work_out(practice)
+    result = work_out(practice)
+    practice.result = result.to_json()
     _shut(practice)
-    facts = {**how_far, "result": practice.result["sum"]}
+    facts = {**how_far, "result": result.sum}
     write_log(contest=practice.contest, chain="day", what="practice closed", facts=facts, by=by)
     return practice

@@ -9,12 +9,15 @@ from typing import Any
 
 from contest.models import Contest, Team
 from contest.rules.say import listed
+from contest.selectors.rules import contest_rules
+from judging.rules.workings import dropped_reasons
 from reports.charts import nice, number, signed, steps
 from reports.cook.days import Day
 from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
-from reports.rules.sensory.tasting import SCORE, TRIANGLE
-from reports.season.seasons import past_group
+from reports.rules.sensory.tasted import VersionMean
+from reports.rules.sensory.tasting import SCORE
+from reports.season.seasons import PastGroups
 
 LEFT, RIGHT, TOP, ROW, FOOT = 12, 348, 12, 46, 22
 
@@ -58,7 +61,8 @@ def plain(value: float) -> str:
 
 def result(practice: Practice) -> dict[str, Any]:
     """All that the result page shows."""
-    found = practice.result
+    found = practice.outcome
+    score = found.score
     names = {taster.seat.table.number: taster.name for taster in practice.tasters.select_related("seat__table")}
     return {
         "practice": practice,
@@ -73,37 +77,65 @@ def result(practice: Practice) -> dict[str, Any]:
         "several": practice.contest.categories.count() > 1,
         "differences": [
             {
-                "first": found["versions"][each["first"]],
-                "second": found["versions"][each["second"]],
-                **{name: plain(each[name]) for name in ("estimate", "low", "high")},
+                "first": found.versions[each.first],
+                "second": found.versions[each.second],
+                **{name: plain(getattr(each, name)) for name in ("estimate", "low", "high")},
             }
-            for each in found.get("differences", ())
+            for each in (score.figures.differences if score else ())
         ],
-        "chart": chart_of([practice]) if practice.question == SCORE and found["means"] else None,
+        "standing": _standing(practice),
+        "chart": chart_of([practice]) if score and score.means else None,
     }
 
 
 def _rows(practice: Practice, names: dict[int, str]) -> list[dict[str, Any]]:
     """What each taster said, by round and taster."""
-    found = practice.result
-    if practice.question == SCORE:
-        return [{"name": names[taster], "cells": cells} for taster, cells in found["table"]]
-    versions = found["versions"]
+    found = practice.outcome
+    if found.score is not None:
+        return [{"name": names[row.taster], "cells": row.points} for row in found.score.table]
+    if found.triangle is not None:
+        return [
+            {
+                "name": names[answer.taster],
+                "round": answer.round,
+                "number": answer.plate,
+                "said": "right" if answer.is_right else "not the odd one",
+                "right": answer.is_right,
+            }
+            for answer in found.triangle.answers
+        ]
     return [
         {
-            "name": names[taster],
-            "round": round_number,
-            "number": plate,
-            "said": ("right" if said else "not the odd one") if practice.question == TRIANGLE else versions[said - 1],
-            "right": said is True,
+            "name": names[answer.taster],
+            "round": answer.round,
+            "number": answer.plate,
+            "said": found.versions[answer.version - 1],
+            "right": False,
         }
-        for taster, round_number, plate, said in found["answers"]
+        for answer in (found.preference.answers if found.preference else ())
+    ]
+
+
+def _standing(practice: Practice) -> list[dict[str, Any]]:
+    """How the versions would place as boxes of a contest; `whys`: of the cards that do not count, in words."""
+    found = practice.outcome
+    if found.score is None:
+        return []
+    rules = contest_rules(practice.contest)
+    return [
+        {
+            "place": row.place,
+            "name": found.versions[row.version - 1],
+            "total": row.total_text,
+            "whys": dropped_reasons(row.dropped, found.score.points_of(row.version), rules),
+        }
+        for row in found.score.by_rules.standing
     ]
 
 
 def left_words(practice: Practice, names: dict[int, str]) -> str:
     """Who left halfway, and that it counts for nothing; "" where everybody finished."""
-    unfinished = practice.result["unfinished"]
+    unfinished = practice.outcome.unfinished
     if not unfinished:
         return ""
     noun = "plates" if practice.question == SCORE else "rounds"
@@ -130,23 +162,22 @@ def told_words(practice: Practice) -> list[str]:
 
 def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
     """Scores of closed practices; `share`: in per cent of the most possible, which all rules have in common."""
-    groups = [practice for practice in practices if practice.question == SCORE and (practice.result or {}).get("means")]
+    scores = {practice: practice.outcome.score for practice in practices if practice.result is not None}
+    groups = {practice: score for practice, score in scores.items() if score is not None and score.means}
     if not groups:
         return None
 
     def worth(practice: Practice, value: float) -> float:
-        return 100 * value / practice.result["possible"] if share else value
+        return 100 * value / groups[practice].possible if share else value
 
     means = [
         (practice, name, mean)
-        for practice in groups
-        for name, mean in zip(practice.result["versions"], practice.result["means"], strict=True)
+        for practice, score in groups.items()
+        for name, mean in zip(practice.outcome.versions, score.means, strict=True)
     ]
-    least = min(worth(practice, practice.result["least"]) for practice in groups)
-    most = max(worth(practice, practice.result["possible"]) for practice in groups)
-    ends = [
-        worth(practice, mean["mean"] + side * (mean["half"] or 0)) for practice, _, mean in means for side in (-1, 1)
-    ]
+    least = min(worth(practice, score.least) for practice, score in groups.items())
+    most = max(worth(practice, score.possible) for practice, score in groups.items())
+    ends = [worth(practice, mean.value + side * (mean.half or 0)) for practice, _, mean in means for side in (-1, 1)]
     low, high, step = nice(max(least, min(ends)), min(most, max(ends)))
 
     def x(value: float) -> str:
@@ -172,8 +203,8 @@ def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
     )
 
 
-def _bar(practice: Practice, name: str, mean: dict[str, Any], y: int, x: Any, worth: Any, share: bool) -> Bar:
-    at, half = mean["mean"], mean["half"]
+def _bar(practice: Practice, name: str, mean: VersionMean, y: int, x: Any, worth: Any, share: bool) -> Bar:
+    at, half = mean.value, mean.half
     unit = " %" if share else ""
     title = f"{name}: {worth(practice, at):.1f}{unit}"
     if half is not None:
@@ -210,6 +241,6 @@ def of_day(day: Day) -> Practice | None:
 
 def for_season(team: Team, group: str | None = None, groups: Iterable[str] = ()) -> dict[str, Any]:
     """Practices beside a season's contests, never among them: all of them, or those of one group of `groups`."""
-    keys = list(groups)
-    found = [each for each in closed_of(team) if group is None or past_group(each.contest.date, keys) == group]
+    group_of = PastGroups(groups)
+    found = [each for each in closed_of(team) if group is None or group_of(each.contest.date) == group]
     return {"practices": found, "practice_chart": chart_of(found[::-1], share=True)}

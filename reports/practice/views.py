@@ -14,6 +14,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from contest.access import for_parts, for_team
 from contest.forms.people import show_refusal
+from contest.lists import list_page
 from contest.models import Contest, Team
 from contest.qr import address_of_pass, qr_svg, reaches_phones, site_address
 from contest.refusals import Refused
@@ -46,8 +47,11 @@ def _back(practice: Practice) -> HttpResponse:
 def practices(request: HttpRequest, team: Team) -> HttpResponse:
     """The team's practices, newest first."""
     found = Practice.objects.filter(team=team).select_related("contest").prefetch_related("versions")
-    chart = {"practice_chart": shown.for_season(team)["practice_chart"]}
-    return render(request, "reports/practice/practices.html", {"team": team, "practices": found, **chart})
+    listed = list_page(request, found, "Practices", fields=("dish", "versions__name", "contest__date"))
+    closed = [each for each in listed if each.closed_at is not None and each.served_at is not None]
+    chart = shown.chart_of(closed[::-1], share=True)
+    context = {"team": team, "practices": listed, "practice_chart": chart}
+    return render(request, "reports/practice/practices.html", context)
 
 
 @require_http_methods(["GET", "POST"])

@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from django.db.models import Exists, OuterRef, QuerySet
+
 from contest.models import Contest, Entry, Team
 from contest.rules.ruleset import RuleSet
 from contest.rules.say import total_text
@@ -110,20 +112,20 @@ class PastContest:
     places: list[PastPlace]
 
 
-def past_contests(team: Team) -> list[PastContest]:
-    """The team's published contests, newest first."""
-    found = []
-    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).select_related("contest")
-    for entry in entries.distinct().order_by("-contest__date", "-contest_id"):
-        tally = (
-            Tally.objects.filter(contest=entry.contest, publication__isnull=False)
-            .order_by("-revision")
-            .defer("inputs")
-            .first()
-        )
-        if tally is not None:
-            found.append(PastContest(entry.contest, entry, _places(tally, str(entry.number))))
-    return found
+def past_entries(team: Team) -> QuerySet[Entry]:
+    """The team's entries in published contests, newest first."""
+    published = Tally.objects.filter(contest=OuterRef("contest"), publication__isnull=False)
+    entries = Entry.objects.filter(Exists(published), team=team).select_related("contest")
+    return entries.order_by("-contest__date", "-contest_id")
+
+
+def past_contests(entries: Sequence[Entry]) -> list[PastContest]:
+    """Published contests by the team's entries there, in their order."""
+    published = Tally.objects.filter(contest__in=[entry.contest_id for entry in entries], publication__isnull=False)
+    tallies = {tally.contest_id: tally for tally in published.defer("inputs").order_by("revision")}
+    return [
+        PastContest(entry.contest, entry, _places(tallies[entry.contest_id], str(entry.number))) for entry in entries
+    ]
 
 
 def _places(tally: Tally, number: str) -> list[PastPlace]:

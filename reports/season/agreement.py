@@ -6,16 +6,15 @@ For organiser and head judge: judges and boxes, never a team.
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from math import isfinite
-from typing import Any
 
 from reports.rules.agreement import Card, Interval, concordance, judges, pooled_reliability, reliability
+from reports.rules.fitted import AgreementFigures, FlightFigures, JudgeFigures, Points, Range
 from reports.rules.severity.hardness import WEIGHTED, CardRow
-from reports.season.cards import Points
 
 Flight = tuple[str, str]  # category, table
 
 
-def agreement_of(rows: Iterable[CardRow], points: Mapping[str, Points]) -> dict[str, Any]:
+def agreement_of(rows: Iterable[CardRow], points: Mapping[str, Points]) -> AgreementFigures:
     """Flights, each category and the contest together, and every judge. `points`: how shares read, by category.
 
     Cards with a penalty are left out: a penalty is a ruling.
@@ -26,16 +25,16 @@ def agreement_of(rows: Iterable[CardRow], points: Mapping[str, Points]) -> dict[
             flights[row.category, row.table].append(row)
     tables = {key: _table(cards, points[key[0]]) for key, cards in flights.items()}
     categories = dict.fromkeys(category for category, _ in flights)
-    return {
-        "flights": [_flight(key, table) for key, table in tables.items()],
-        "pooled": {
+    return AgreementFigures(
+        flights=tuple(_flight(key, table) for key, table in tables.items()),
+        pooled={
             category: _interval(
                 pooled_reliability([table for key, table in tables.items() if category in ("", key[0])])
             )
             for category in ["", *categories]
         },
-        "judges": _judges(flights, points),
-    }
+        judges=_judges(flights, points),
+    )
 
 
 def _table(cards: list[CardRow], points: Points) -> list[list[float | None]]:
@@ -45,20 +44,20 @@ def _table(cards: list[CardRow], points: Points) -> list[list[float | None]]:
     return [[marks.get((box, seat)) for seat in seats] for box in sorted({card.box for card in cards})]
 
 
-def _flight(key: Flight, table: list[list[float | None]]) -> dict[str, Any]:
+def _flight(key: Flight, table: list[list[float | None]]) -> FlightFigures:
     found, ranks = reliability(table), concordance(table)
-    return {
-        "category": key[0],
-        "table": key[1],
-        "boxes": len(table),
-        "judges": len(table[0]),
-        "left_out": found.left_out if found else 0,
-        "reliability": _interval(found.consistent_mean) if found else None,
-        "w": ranks.w if ranks else None,
-    }
+    return FlightFigures(
+        category=key[0],
+        table=key[1],
+        boxes=len(table),
+        judges=len(table[0]),
+        left_out=found.left_out if found else 0,
+        reliability=_interval(found.consistent_mean) if found else None,
+        w=ranks.w if ranks else None,
+    )
 
 
-def _judges(flights: Mapping[Flight, list[CardRow]], points: Mapping[str, Points]) -> dict[str, Any]:
+def _judges(flights: Mapping[Flight, list[CardRow]], points: Mapping[str, Points]) -> dict[str, JudgeFigures]:
     cards = [
         Card(key, row.box, row.judge, points[row.category].card(row.shares[WEIGHTED]))
         for key, rows in flights.items()
@@ -69,19 +68,20 @@ def _judges(flights: Mapping[Flight, list[CardRow]], points: Mapping[str, Points
         for row in rows:
             places[row.judge].add((row.table, row.seat))
     return {
-        str(judge): {
-            "places": sorted(places[str(judge)]),
-            "cards": found.cards,
-            "severity": _interval(found.severity),
-            "spread": _interval(found.spread),
-            "agreement": _interval(found.agreement),
-        }
+        str(judge): JudgeFigures(
+            places=tuple(sorted(places[str(judge)])),
+            cards=found.cards,
+            severity=_interval(found.severity),
+            spread=_interval(found.spread),
+            agreement=_interval(found.agreement),
+        )
         for judge, found in judges(cards).items()
     }
 
 
-def _interval(found: Interval | None) -> list[float | None] | None:
+def _interval(found: Interval | None) -> Range | None:
     """Estimate, low, high; None for what has no bound."""
     if found is None:
         return None
-    return [value if isfinite(value) else None for value in (found.estimate, found.low, found.high)]
+    estimate, low, high = (value if isfinite(value) else None for value in (found.estimate, found.low, found.high))
+    return estimate, low, high

@@ -1,6 +1,6 @@
 """A team's boxes of a season, each with its place, its table's hardness and its adjusted total. Reads only."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
@@ -14,8 +14,8 @@ from judging.models import Tally
 from reports.models import ImportedContest, SeverityFit
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.elsewhere import PastBox, past_boxes
-from reports.season.own import imported_of, own_key
-from reports.season.seasons import Group, group_key, groups_of, past_group, published_tallies
+from reports.season.own import imported_by_group, imported_of, own_key
+from reports.season.seasons import Group, PastGroups, group_key, groups_of, published_tallies
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,14 +99,16 @@ class TeamSeason:
 
 def usable(fit: SeverityFit | None) -> SeverityFit | None:
     """A fit that pages draw on: made, and of two contests or more; before that tables cannot be told from teams."""
-    if fit is None or "problem" in fit.result or fit.result["contests"] < 2:
+    if fit is None or not fit.figures.is_usable:
         return None
     return fit
 
 
 def fits_of(group: str) -> dict[str, SeverityFit]:
     """Response → the kept fit over all categories."""
-    return {fit.response: fit for fit in SeverityFit.objects.filter(group=group, category="").order_by("made_at")}
+    return {
+        fit.response: fit for fit in SeverityFit.objects.current().filter(group=group, category="").order_by("made_at")
+    }
 
 
 def team_fits(team: Team, group: str, imported: Sequence[ImportedContest] | None = None) -> dict[str, SeverityFit]:
@@ -117,22 +119,39 @@ def team_fits(team: Team, group: str, imported: Sequence[ImportedContest] | None
     return own if usable(own.get(WEIGHTED)) else fits_of(group)
 
 
+def weighted_fits(team: Team, groups: Collection[str]) -> dict[str, SeverityFit]:
+    """Season's key → the fit of weighted scores that the team's pages draw on, as `team_fits` chooses; those usable.
+
+    One question for all seasons together.
+    """
+    if not groups:
+        return {}
+    own = {group: own_key(team, group) for group in imported_by_group(team) if group in groups}
+    kept = SeverityFit.objects.current().filter(
+        group__in=[*groups, *own.values()], response=WEIGHTED, category=""
+    ).order_by("made_at")  # fmt: skip
+    by_group = {fit.group: fit for fit in kept}
+    found = {group: usable(by_group.get(own.get(group, group))) or usable(by_group.get(group)) for group in groups}
+    return {group: fit for group, fit in found.items() if fit is not None}
+
+
 def season_of(team: Team, key: str | None = None) -> TeamSeason | None:
     """The team's season by its key, or its newest. None where the team has nothing in it."""
     groups = groups_of(team)
     group = next((each for each in groups if key in (None, each.key)), None)
     if group is None:
         return None
-    imported = imported_of(team, group.key)
+    imported = imported_by_group(team, groups).get(group.key, [])
     season = TeamSeason(team, group, groups, imported=imported, fits=team_fits(team, group.key, imported))
-    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).select_related("contest__season")
-    mine = {entry.contest: entry for entry in entries.distinct() if group_key(entry.contest) == group.key}
+    entries = Entry.objects.filter(team=team, contest__publications__isnull=False).distinct()
+    entries = entries.select_related("contest__season", "team")
+    mine = {entry.contest: entry for entry in entries if group_key(entry.contest) == group.key}
     season.contests = sorted(mine, key=lambda contest: (contest.date, contest.pk))
     tallies = published_tallies(season.contests, "inputs")
     for contest in season.contests:
         season.boxes += _boxes(mine[contest], contest, tallies[contest.pk], season.fit)
-    keys = [each.key for each in groups]
-    past = [box for box in past_boxes(team) if past_group(box.date, keys) == group.key]
+    group_of = PastGroups(each.key for each in groups)
+    past = [box for box in past_boxes(team) if group_of(box.date) == group.key]
     season.boxes += [_past(team, box, season.fit) for box in past]
     season.boxes.sort(key=lambda box: box.date, reverse=True)
     return season
@@ -174,17 +193,16 @@ def adjusted(
     another table."""
     if fit is None or total is None:
         return None
-    uid = str(contest)
-    table = fit.result["tables"].get(f"{uid}|{key}|{table_name}")
-    own = fit.result["boxes"].get(f"{uid}|{key}|{box}")
-    if table is None or own is None or table["hardness"] is None:
+    figures = fit.figures
+    table = figures.table(contest, key, table_name)
+    own = figures.box(contest, key, box)
+    if table is None or own is None or table.hardness is None or table.error is None:
         return None
     # A total is as many points as its scale and cards make of a whole share.
-    points = fit.result["points"][f"{uid}|{key}"]
-    worth = points["span"] * points["cards"]
-    hardness, half = table["hardness"] * worth, Z95 * table["error"] * worth
+    worth = figures.points_at(contest, key).total
+    hardness, half = table.hardness * worth, Z95 * table.error * worth
     # The box's own judges scatter about its worth, too: that they were these six cannot be taken out.
-    scatter = sqrt(table["error"] ** 2 + fit.result["residual"] / own["cards"])
+    scatter = sqrt(table.error**2 + figures.residual / own.cards)
     return Adjusted(hardness, half, float(Fraction(total)) + hardness, Z95 * scatter * worth)
 
 

@@ -1,7 +1,7 @@
 """The cards of published contests as rows for the severity model: plain values, nothing of a sealed contest."""
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -11,28 +11,9 @@ from contest.models import Contest, Entry, Sitting
 from contest.rules.ruleset import RuleSet
 from judging.models import Tally
 from judging.rules.inputs import digest
+from reports.rules.fitted import Points
 from reports.rules.severity.hardness import WEIGHTED, CardRow
 from reports.season.seasons import published_tallies
-
-
-@dataclass(frozen=True, slots=True)
-class Points:
-    """How a share of the scale (nought to one) reads in a contest's own points.
-
-    ``lowest`` and ``span`` are of one card's weighted mark; ``cards`` of a total: how many cards it adds up.
-    """
-
-    lowest: float
-    span: float
-    cards: int
-
-    def card(self, share: float) -> float:
-        return self.lowest + self.span * share
-
-    @property
-    def total(self) -> float:
-        """Points of a total that a whole scale is worth."""
-        return self.span * self.cards
 
 
 def points_of(rules: RuleSet, response: str) -> Points:
@@ -69,7 +50,7 @@ def card_rows(contest: Contest, tally: Tally) -> Iterator[CardRow]:
     """The cards of the boxes that were judged; the tally needs its inputs."""
     teams = {str(number): str(uid) for number, uid in Entry.objects.filter(contest=contest).values_list(
         "number", "team__uid")}  # fmt: skip
-    judges = judges_of(contest)
+    judges = judges_of([contest])[contest.pk]
     uid = str(contest.uid)
     for box in tally.source.boxes:
         if box.status != "accepted":
@@ -89,12 +70,18 @@ def card_rows(contest: Contest, tally: Tally) -> Iterator[CardRow]:
             )
 
 
-def judges_of(contest: Contest) -> dict[tuple[str, str, str], str]:
-    """(category key, table, seat) → the judge's uid; seats of unknown judges are left out."""
-    rows = Sitting.objects.filter(category__contest=contest, judge__isnull=False).values_list(
-        "category__key", "seat__table__number", "seat__letter", "judge__uid"
+Sittings = dict[tuple[str, str, str], str]  # (category key, table, seat) → the judge's uid
+
+
+def judges_of(contests: Sequence[Contest]) -> dict[int, Sittings]:
+    """Contest pk → who sat where; seats of unknown judges are left out."""
+    found: dict[int, Sittings] = {contest.pk: {} for contest in contests}
+    rows = Sitting.objects.filter(category__contest__in=contests, judge__isnull=False).values_list(
+        "category__contest", "category__key", "seat__table__number", "seat__letter", "judge__uid"
     )
-    return {(key, str(table), seat): str(uid) for key, table, seat, uid in rows}
+    for contest, key, table, seat, uid in rows:
+        found[contest][key, str(table), seat] = str(uid)
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,11 +125,12 @@ def _held(contest: Contest, tally: Tally) -> Held:
     return Held(str(contest.uid), contest.date, {key: tally.source.rules(key) for key in names}, names)
 
 
-def inputs_hash(contests: Iterable[Contest], tallies: Mapping[int, Tally]) -> str:
+def inputs_hash(contests: Sequence[Contest], tallies: Mapping[int, Tally]) -> str:
     """SHA-256 over what the fits depend on, without loading the cards: the tallies' own sums and the seats."""
     facts: list[Any] = []
+    judges = judges_of(contests)
     for contest in sorted(contests, key=lambda each: str(each.uid)):
-        sat = sorted([*place, judge] for place, judge in judges_of(contest).items())
+        sat = sorted([*place, judge] for place, judge in judges[contest.pk].items())
         facts.append([str(contest.uid), contest.date.isoformat(), tallies[contest.pk].inputs_hash, sat])
     return digest(facts)
 

@@ -36,7 +36,7 @@ class PastBox:
 
 def past_boxes(team: Team) -> list[PastBox]:
     """The team's boxes at contests elsewhere, oldest first."""
-    rows = PastResult.objects.filter(team=team).select_related("imported").defer("imported__boxes")
+    rows = PastResult.objects.filter(team=team).select_related("imported").defer("imported__boxes", "imported__pending")
     return [
         PastBox(
             contest=str(row.imported.uid) if row.imported else f"{row.date.isoformat()} {fold(row.contest_name)}",

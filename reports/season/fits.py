@@ -5,9 +5,8 @@ The model's numbers are shares of the scale; pages turn them into each contest's
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import replace
 from fractions import Fraction
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -15,6 +14,7 @@ from django.utils import timezone
 from contest.models import Contest
 from contest.rules.ruleset import RuleSet
 from reports.models import ContestAgreement, SeverityFit
+from reports.rules.fitted import ENGINE, FitFigures, JudgeSeverity, Points, TeamSlope, by_place
 from reports.rules.severity.hardness import FORMULA, WEIGHTED, CardRow, Hardness
 from reports.rules.severity.model import SeverityError
 from reports.rules.severity.places import Announced, Field, Hold, Rejudged, Rules
@@ -23,8 +23,6 @@ from reports.season.cards import SeasonCards, fit_key, points_of, season_cards
 from reports.season.own import members_of, with_packages
 from reports.season.slopes import slopes_of
 
-#: Changes whenever the same cards would give other figures.
-ENGINE = "severity 2"
 REPETITIONS = 4000
 Say = Callable[[int, int], None]
 
@@ -62,7 +60,7 @@ def _wanted(cards: SeasonCards) -> list[tuple[str, str]]:
 def _kept(group: str, cards: SeasonCards, response: str, category: str) -> SeverityFit:
     uids = sorted(held.uid for held in cards.held)
     key = fit_key(uids, response, category, FORMULA, ENGINE, cards.inputs_hash)
-    known = SeverityFit.objects.filter(key=key, group=group).first()
+    known = SeverityFit.objects.current().filter(key=key, group=group).first()
     if known is not None:
         return known
     result = _result(cards, response, category)
@@ -77,68 +75,66 @@ def _kept(group: str, cards: SeasonCards, response: str, category: str) -> Sever
             formula=FORMULA,
             engine=ENGINE,
             inputs_hash=cards.inputs_hash,
-            result=result,
+            result=result.to_json(),
             made_at=timezone.now(),
         )
 
 
-def _result(cards: SeasonCards, response: str, category: str) -> dict[str, Any]:
+def _result(cards: SeasonCards, response: str, category: str) -> FitFigures:
     rows = [row for row in cards.rows if category in ("", row.category)]
     try:
-        return _told(cards, Hardness(rows, response), category)
+        return _figures(cards, Hardness(rows, response), category)
     except SeverityError as error:
-        return {"problem": str(error), "contests": len(cards.held)}
+        return FitFigures(contests=len(cards.held), problem=error.code)
 
 
-def _told(cards: SeasonCards, hardness: Hardness, category: str) -> dict[str, Any]:
+def _figures(cards: SeasonCards, hardness: Hardness, category: str) -> FitFigures:
     fit = hardness.fit
-    found: dict[str, Any] = {
-        "contests": len(cards.held),
-        "brought": len(cards.held) - len(cards.contests),
-        "cards": len(hardness.rows),
-        "left_out": hardness.left_out,
-        "variances": fit.variances,
-        "residual": fit.residual,
-        "at_boundary": list(fit.at_boundary),
-        "connected": fit.connected,
-        "tables_alike": hardness.tables_alike,
-        "points": _points(cards, hardness.response),
-        "tables": {"|".join(key): asdict(table) for key, table in hardness.tables().items()},
-    }
-    if category:
-        return found
-    boxes = hardness.boxes().items()
-    found["boxes"] = {"|".join(key): asdict(box) for key, box in boxes if cards.own in ("", box.team)}
-    slopes = slopes_of(
-        hardness,
-        [held.uid for held in cards.held],
-        names=_names(cards),
-        worths=_worths(found["points"]),
+    points = _points(cards, hardness.response)
+    names = _names(cards)
+    figures = FitFigures(
+        contests=len(cards.held),
+        brought=len(cards.held) - len(cards.contests),
+        cards=len(hardness.rows),
+        left_out=hardness.left_out,
+        variances=dict(fit.variances),
+        residual=fit.residual,
+        at_boundary=tuple(fit.at_boundary),
+        connected=fit.connected,
+        tables_alike=hardness.tables_alike,
+        names=names,
+        points=points,
+        tables=by_place(hardness.tables()),
     )
+    if category:
+        return figures
+    slopes = slopes_of(hardness, [held.uid for held in cards.held], worths=_worths(points))
+    boxes = {key: box for key, box in hardness.boxes().items() if cards.own in ("", box.team)}
     if cards.own:  # the other teams were needed to compare, and are nobody's to read
-        return found | {"slopes": {key: _only(teams, cards.own) for key, teams in slopes.items()}}
-    found["slopes"] = slopes
-    if hardness.response == WEIGHTED:
-        found["judges"] = hardness.judges()
-        found["repetitions"] = REPETITIONS
-        found["places"] = {
-            str(contest.uid): _places(cards, contest, hardness)
-            for contest in (cards.contests if len(cards.contests) > 1 else [])
-        }
-    return found
+        slopes = {key: _only(teams, cards.own) for key, teams in slopes.items()}
+    figures = replace(figures, boxes=by_place(boxes), slopes=slopes)
+    if cards.own or hardness.response != WEIGHTED:
+        return figures
+    several = cards.contests if len(cards.contests) > 1 else []
+    return replace(
+        figures,
+        judges={judge: JudgeSeverity(*severity) for judge, severity in hardness.judges().items()},
+        repetitions=REPETITIONS,
+        places={str(contest.uid): _places(cards, contest, hardness) for contest in several},
+    )
 
 
-def _only(teams: dict[str, Any], own: str) -> dict[str, Any]:
+def _only(teams: dict[str, TeamSlope], own: str) -> dict[str, TeamSlope]:
     return {own: teams[own]} if own in teams else {}
 
 
-def _points(cards: SeasonCards, response: str) -> dict[str, Any]:
+def _points(cards: SeasonCards, response: str) -> dict[str, Points]:
     """Contest and category → how shares read in its points; without the categories that lack the criterion."""
     found = {}
     for held in cards.held:
         for key, rules in held.rules.items():
             try:
-                found[f"{held.uid}|{key}"] = asdict(points_of(rules, response))
+                found[f"{held.uid}|{key}"] = points_of(rules, response)
             except KeyError:
                 continue
     return found
@@ -155,18 +151,18 @@ def _names(cards: SeasonCards) -> dict[str, str]:
     return found
 
 
-def _worths(points: dict[str, Any]) -> dict[tuple[str, str], float]:
+def _worths(points: dict[str, Points]) -> dict[tuple[str, str], float]:
     """(contest, category) → what a whole share of the scale is worth in points; category "": the categories' mean."""
     found: dict[tuple[str, str], float] = {}
     of_contest: dict[str, list[float]] = defaultdict(list)
     for key, each in points.items():
         contest, _, category = key.partition("|")
-        found[contest, category] = each["span"] * each["cards"]
+        found[contest, category] = each.total
         of_contest[contest].append(found[contest, category])
     return found | {(contest, ""): sum(worths) / len(worths) for contest, worths in of_contest.items()}
 
 
-def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[str, Any]:
+def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[str, dict[str, Hold]]:
     """How the announced places of a contest would fare: category key (or "") → team number → hold."""
     outcome, numbers = cards.tallies[contest.pk].standings, {}
     own: dict[tuple[str, str], list[CardRow]] = defaultdict(list)
@@ -190,18 +186,14 @@ def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[st
         return {}
     again = Rejudged(hardness, fields, repetitions=REPETITIONS, seed=int(cards.inputs_hash[:12], 16))
     found = {
-        field.category: {numbers[field.category, box]: _hold(hold) for box, hold in again.holds(field.category).items()}
+        field.category: {numbers[field.category, box]: hold for box, hold in again.holds(field.category).items()}
         for field in fields
     }
     counting = [category.key for category in outcome.categories if category.counts]
     overall = {row.team: row.rank for row in outcome.overall}
     if len(counting) > 1 and overall:
-        found[""] = {team: _hold(hold) for team, hold in again.overall(counting, overall).items()}
+        found[""] = again.overall(counting, overall)
     return found
-
-
-def _hold(hold: Hold) -> list[float]:
-    return [hold.place, hold.chance, hold.low, hold.high]
 
 
 def _rules(rules: RuleSet) -> Rules:
@@ -228,5 +220,5 @@ def _keep_agreement(cards: SeasonCards, contest: Contest) -> None:
     rows = [row for row in cards.rows if row.contest == str(contest.uid)]
     result = agreement_of(rows, {key: points_of(rules, WEIGHTED) for key, rules in cards.rules(contest).items()})
     ContestAgreement.objects.update_or_create(
-        tally=tally, defaults={"engine": ENGINE, "result": result, "made_at": timezone.now()}
+        tally=tally, defaults={"engine": ENGINE, "result": result.to_json(), "made_at": timezone.now()}
     )

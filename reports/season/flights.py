@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from statistics import fmean
-from typing import Any
 from uuid import UUID
 
 from contest.models import Contest, Entry
@@ -18,12 +17,12 @@ from judging.rules.inputs import InputBox
 from judging.rules.standings import CategoryStandings
 from judging.rules.workings import weighted
 from reports.charts import Dots, dots
-from reports.models import PastResult, SeverityFit
+from reports.models import ImportedContest, PastResult, SeverityFit
 from reports.results.sheets import SheetBox, sheet_box, sheet_of
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.boxes import Adjusted, TeamSeason, adjusted, team_fits, usable
 from reports.season.imported import ImportedBox, imported_boxes
-from reports.season.seasons import group_key, groups_of, past_group, published_tallies
+from reports.season.seasons import PastGroups, group_key, groups_of, published_tallies
 
 AnyBox = InputBox | ImportedBox
 
@@ -76,7 +75,7 @@ def past_flight_of(result: PastResult) -> Flight | None:
 
 def season_of_past(result: PastResult) -> str:
     """The key of the season that a result from elsewhere is looked at with."""
-    return past_group(result.date, [group.key for group in groups_of(result.team)])
+    return PastGroups(group.key for group in groups_of(result.team))(result.date)
 
 
 def _flight(
@@ -104,16 +103,12 @@ def _alone(over_all: SeverityFit | None, contest: UUID, key: str, table: str) ->
     """The table's hardness by this category's cards alone, in points of a total, with half its interval."""
     if usable(over_all) is None or over_all is None:
         return None
-    fit = usable(SeverityFit.objects.filter(group=over_all.group, response=WEIGHTED, category=key).first())
-    found = fit.result["tables"].get(f"{contest}|{key}|{table}") if fit else None
-    if fit is None or found is None or found["hardness"] is None:
+    fit = usable(SeverityFit.objects.current().filter(group=over_all.group, response=WEIGHTED, category=key).first())
+    found = fit.figures.table(contest, key, table) if fit else None
+    if fit is None or found is None or found.hardness is None or found.error is None:
         return None
-    worth = _worth(fit.result["points"][f"{contest}|{key}"])
-    return found["hardness"] * worth, Z95 * found["error"] * worth
-
-
-def _worth(points: Mapping[str, Any]) -> float:
-    return float(points["span"] * points["cards"])
+    worth = fit.figures.points_at(contest, key).total
+    return found.hardness * worth, Z95 * found.error * worth
 
 
 def _chart(boxes: Sequence[AnyBox], own: str, rules: RuleSet) -> Dots:
@@ -193,7 +188,7 @@ def tables_of(season: TeamSeason) -> list[ContestTables]:
             str(contest.own),
             season.fit,
         ))
-        for contest in season.imported
+        for contest in ImportedContest.objects.filter(pk__in=[each.pk for each in season.imported]).defer("pending")
     ]  # fmt: skip
     return sorted(found, key=lambda each: each.date, reverse=True)
 
@@ -251,9 +246,9 @@ def _hardness(fit: SeverityFit | None, contest: UUID, keys: list[str], table: st
         return None
     found = []
     for key in keys:
-        row = fit.result["tables"].get(f"{contest}|{key}|{table}")
-        if row is None or row["hardness"] is None:
+        row = fit.figures.table(contest, key, table)
+        if row is None or row.hardness is None or row.error is None:
             return None
-        span = fit.result["points"][f"{contest}|{key}"]["span"]
-        found.append((row["hardness"] * span, Z95 * row["error"] * span))
+        span = fit.figures.points_at(contest, key).span
+        found.append((row.hardness * span, Z95 * row.error * span))
     return fmean(each for each, _ in found), fmean(half for _, half in found)

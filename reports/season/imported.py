@@ -1,9 +1,8 @@
 """The boxes of a contest that came as a package, as they are kept: one reader and one writer of the stored JSON."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
+from contest.rules.stored import Stored
 from judging.rules.outcome import Dropped
 from judging.rules.standings import BoxStanding
 from reports.models import ImportedContest
@@ -22,7 +21,7 @@ class ImportedBox:
     team: str
     table: str
     status: str
-    cards: Mapping[str, tuple[str, ...]]
+    cards: dict[str, tuple[str, ...]]
     rank: int | None
     total: str | None
     result: str
@@ -45,36 +44,14 @@ class ImportedBox:
             decided_by=None,
         )
 
-    def document(self) -> dict[str, Any]:
-        """Return the box as JSON values; `imported_boxes` reads them back."""
-        return {
-            "category": self.category,
-            "box": self.box,
-            "team": self.team,
-            "table": self.table,
-            "status": self.status,
-            "cards": {seat: list(marks) for seat, marks in self.cards.items()},
-            "rank": self.rank,
-            "total": self.total,
-            "result": self.result,
-            "dropped": [card._asdict() for card in self.dropped],
-        }
+
+@dataclass(frozen=True)
+class ImportedBoxes(Stored):
+    """All boxes of the contest, as they are stored."""
+
+    boxes: tuple[ImportedBox, ...]
 
 
-def imported_boxes(contest: ImportedContest) -> list[ImportedBox]:
-    """Read the stored boxes of a contest that came as a package."""
-    return [
-        ImportedBox(
-            category=row["category"],
-            box=row["box"],
-            team=row["team"],
-            table=row["table"],
-            status=row["status"],
-            cards={seat: tuple(marks) for seat, marks in sorted(row["cards"].items())},
-            rank=row["rank"],
-            total=row["total"],
-            result=row["result"],
-            dropped=tuple(Dropped(**card) for card in row["dropped"]),
-        )
-        for row in contest.boxes
-    ]
+def imported_boxes(contest: ImportedContest) -> tuple[ImportedBox, ...]:
+    """Read the stored boxes of a contest that came as a package. Raises StoredError where another version kept them."""
+    return ImportedBoxes.from_json(contest.boxes).boxes

@@ -4,6 +4,7 @@ A package shows only that it agrees with itself. So what is fitted with packages
 under a key of its own: no other team's figures move by it, and no other team's pages read it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from uuid import UUID
@@ -16,7 +17,7 @@ from reports.models import ImportedContest, SeasonWork, SeverityFit
 from reports.rules.severity.hardness import CardRow
 from reports.season.cards import Held, SeasonCards, shares
 from reports.season.imported import imported_boxes
-from reports.season.seasons import contests_of, groups_of, past_group
+from reports.season.seasons import Group, PastGroups, contests_of, groups_of
 
 SEPARATOR = "+"
 
@@ -53,10 +54,23 @@ def members_of(key: str) -> Members:
 
 
 def imported_of(team: Team, group: str) -> list[ImportedContest]:
-    """The contests that the team brought as packages and that stand in this season of its own, oldest first."""
+    """The contests that the team brought as packages and that belong to this season of its own, oldest first."""
+    return imported_by_group(team).get(group, [])
+
+
+def imported_by_group(team: Team, groups: Sequence[Group] | None = None) -> dict[str, list[ImportedContest]]:
+    """Season's key → the contests that the team brought as packages, oldest first.
+
+    `groups`: the team's seasons, looked up where they are not given.
+    """
     brought = ImportedContest.objects.filter(team=team, pending=None).defer("boxes", "pending").order_by("date", "uid")
-    keys = [each.key for each in groups_of(team)] if brought else []
-    return [each for each in brought if past_group(each.date, keys) == group]
+    found: dict[str, list[ImportedContest]] = {}
+    if not brought:
+        return found
+    group_of = PastGroups(group.key for group in (groups_of(team) if groups is None else groups))
+    for each in brought:
+        found.setdefault(group_of(each.date), []).append(each)
+    return found
 
 
 def brought_hash(season: str, members: Members) -> str:

@@ -1,6 +1,7 @@
 """Which contests are looked at together: those of a season, or those of a year that belong to none."""
 
 import re
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -8,7 +9,7 @@ from typing import Any
 
 from contest.models import Contest, Season, Team
 from judging.models import Tally
-from reports.season.elsewhere import past_boxes
+from reports.models import PastResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,21 +53,28 @@ def groups_of(team: Team) -> list[Group]:
         key = group_key(contest)
         titles[key] = str(contest.season) if contest.season else str(contest.date.year)
         years[key] = max(years.get(key, contest.date), contest.date)
-    for box in past_boxes(team):
-        key = past_group(box.date, titles)
-        titles.setdefault(key, str(box.date.year))
-        years[key] = max(years.get(key, box.date), box.date)
+    group_of = PastGroups(titles)
+    for day in PastResult.objects.filter(team=team).values_list("date", flat=True):
+        key = group_of(day)
+        titles.setdefault(key, str(day.year))
+        years[key] = max(years.get(key, day), day)
     return [Group(key, titles[key]) for key in sorted(years, key=lambda key: (years[key], key), reverse=True)]
 
 
-def past_group(day: date, keys: Iterable[str]) -> str:
-    """Where a result from elsewhere stands: in the only season of its year, else with the contests of its year."""
-    wanted = f"year-{day.year}"
-    seasons = [key for key in keys if key.startswith("season-")]
-    same_year = [
-        f"season-{pk}"
-        for pk in Season.objects.filter(
-            pk__in=[int(key.removeprefix("season-")) for key in seasons], year=day.year
-        ).values_list("pk", flat=True)
-    ]
-    return same_year[0] if len(same_year) == 1 and wanted not in keys else wanted
+class PastGroups:
+    """Where a result from elsewhere belongs: to the only season of its year, else to the contests of its year.
+
+    `keys`: of the seasons that a team has; the database is asked once for all results.
+    """
+
+    def __init__(self, keys: Iterable[str]) -> None:
+        self.keys = frozenset(keys)
+        seasons = [int(key.removeprefix("season-")) for key in self.keys if key.startswith("season-")]
+        self.by_year: dict[int, list[str]] = defaultdict(list)
+        for pk, year in Season.objects.filter(pk__in=seasons).values_list("pk", "year") if seasons else ():
+            self.by_year[year].append(f"season-{pk}")
+
+    def __call__(self, day: date) -> str:
+        wanted = f"year-{day.year}"
+        same_year = self.by_year.get(day.year, [])
+        return same_year[0] if len(same_year) == 1 and wanted not in self.keys else wanted

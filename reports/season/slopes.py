@@ -4,25 +4,24 @@ Slow to import: for the background worker's child only.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from typing import Any
 
-from reports.rules.severity.hardness import ENTRY, TEAM_DAY, WEIGHTED, Z95, BoxWorth, Hardness
-from reports.rules.trends import Result, Trend, sentence, trends
+from reports.rules.fitted import SlopeDay, TeamSlope
+from reports.rules.severity.hardness import ENTRY, TEAM_DAY, Z95, BoxWorth, Hardness
+from reports.rules.trends import Result, trends
+from reports.rules.trendwords import Trend
 
 
 def slopes_of(
-    hardness: Hardness, contests: Sequence[str], *, names: Mapping[str, str], worths: Mapping[tuple[str, str], float]
-) -> dict[str, Any]:
-    """Category ("" for all) → team → days in order of the contests, the trend in a sentence, the season's line.
+    hardness: Hardness, contests: Sequence[str], *, worths: Mapping[tuple[str, str], float]
+) -> dict[str, dict[str, TeamSlope]]:
+    """Category ("" for all) → team → days in order of the contests, the slope, the season's line.
 
-    `contests`: uids in the order of the season. `names`: of the categories. `worths`: (contest, category) → what a
-    whole share of the scale is worth in that contest's points; a team's sentence is in the points of its newest.
+    `contests`: uids in the order of the season. `worths`: (contest, category) → what a whole share of the scale is
+    worth in that contest's points; a team's sentence is in the points of its newest.
     """
     categories = list(dict.fromkeys(row.category for row in hardness.rows))
     return {
-        category: _slopes(hardness, contests, category, names, worths, boxes=len(categories))
-        for category in ["", *categories]
+        category: _slopes(hardness, contests, category, worths, boxes=len(categories)) for category in ["", *categories]
     }
 
 
@@ -30,11 +29,10 @@ def _slopes(
     hardness: Hardness,
     contests: Sequence[str],
     category: str,
-    names: Mapping[str, str],
     worths: Mapping[tuple[str, str], float],
     *,
     boxes: int,
-) -> dict[str, Any]:
+) -> dict[str, TeamSlope]:
     order = {contest: place for place, contest in enumerate(contests)}
     teams: dict[str, list[tuple[str, BoxWorth]]] = {}
     for (team, contest), worth in hardness.days(category).items():
@@ -47,33 +45,21 @@ def _slopes(
             for team, days in teams.items()
         }
     )
-    if hardness.response == WEIGHTED:
-        subject, unit = (names[category].lower() if category else "boxes"), "points"
-    else:
-        subject, unit = f"marks for {names[hardness.response].lower()}", "of a mark"
     swing = hardness.variance(TEAM_DAY) + hardness.variance(ENTRY) / (1 if category else boxes)
     kept = {}
     for team, days in teams.items():
-        worth = worths[days[-1][0], category]
-        kept[team] = {
-            "days": [[contest, each.worth, each.error] for contest, each in days],
-            "worth": worth,
-            "sentence": sentence(_in_points(found[team], worth), subject, unit=unit),
-            "chance": found[team].chance,
-            "slope": found[team].slope,
-            "error": found[team].error,
-            "line": _line(found[team], [(order[contest], each) for contest, each in days], swing),
-        }
+        kept[team] = TeamSlope(
+            days=tuple(SlopeDay(contest, each.worth, each.error) for contest, each in days),
+            worth=worths[days[-1][0], category],
+            slope=found[team].slope,
+            error=found[team].error,
+            chance=found[team].chance,
+            line=tuple(_line(found[team], [(order[contest], each) for contest, each in days], swing)),
+        )
     return kept
 
 
-def _in_points(trend: Trend, worth: float) -> Trend:
-    if trend.slope is None or trend.error is None:
-        return trend
-    return replace(trend, slope=trend.slope * worth, error=trend.error * worth)
-
-
-def _line(trend: Trend, days: Sequence[tuple[int, BoxWorth]], swing: float) -> list[list[float]]:
+def _line(trend: Trend, days: Sequence[tuple[int, BoxWorth]], swing: float) -> list[tuple[float, float, float]]:
     """The season's line at each contest with its 95 % interval; empty where no slope is told.
 
     `swing`: the variance of a team's day about its own level, beside the error of the day's points.
@@ -88,5 +74,5 @@ def _line(trend: Trend, days: Sequence[tuple[int, BoxWorth]], swing: float) -> l
     for when, _ in days:
         value = level + trend.slope * (when - middle)
         half = Z95 * (1 / total + (trend.error * (when - middle)) ** 2) ** 0.5
-        found.append([value, value - half, value + half])
+        found.append((value, value - half, value + half))
     return found

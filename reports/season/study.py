@@ -1,18 +1,16 @@
 """What the kept fits say of one contest, for its organiser and head judge. Reads only."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
 from contest.models import Contest, Judge
 from reports.charts import signed
 from reports.models import ContestAgreement, SeverityFit
+from reports.rules.fitted import AgreementFigures, FitFigures, JudgeFigures, Range
 from reports.rules.severity.hardness import WEIGHTED, Z95
 from reports.season.boxes import usable
 from reports.season.seasons import group_key, published_tallies
-
-Numbers = Sequence[float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,83 +52,82 @@ class Agreement:
 def agreement_of_contest(contest: Contest) -> Agreement | None:
     """The kept agreement of the published tally; None where there is none yet."""
     tally = published_tallies([contest], "inputs").get(contest.pk)
-    kept = ContestAgreement.objects.filter(tally=tally).first() if tally else None
+    kept = ContestAgreement.objects.current().filter(tally=tally).first() if tally else None
     if tally is None or kept is None:
         return None
     names = tally.standings.names
     fit = usable(_fit(contest))
-    result = kept.result
+    season = fit.figures if fit else None
+    result = kept.figures
     order = {key: place for place, key in enumerate(names)}
-    flights = sorted(result["flights"], key=lambda each: (order.get(each["category"], 99), _by(each["table"])))
+    flights = sorted(result.flights, key=lambda each: (order.get(each.category, 99), _by(each.table)))
     return Agreement(
         made_at=kept.made_at,
-        within=[(names.get(key, "All together"), interval(pooled)) for key, pooled in result["pooled"].items()],
-        across=_across(fit, result),
+        within=[(names.get(key, "All together"), interval(pooled)) for key, pooled in result.pooled.items()],
+        across=_across(season, result),
         flights=[
             FlightAgreement(
-                names.get(each["category"], each["category"]),
-                each["table"],
-                each["boxes"],
-                each["judges"],
-                "–" if each["w"] is None else f"{each['w']:.2f}",
-                interval(each["reliability"]),
+                names.get(each.category, each.category),
+                each.table,
+                each.boxes,
+                each.judges,
+                "–" if each.w is None else f"{each.w:.2f}",
+                interval(each.reliability),
             )
             for each in flights
         ],
-        judges=_judges(contest, result["judges"], fit),
+        judges=_judges(contest, result.judges, season),
     )
 
 
 def _fit(contest: Contest) -> SeverityFit | None:
-    return SeverityFit.objects.filter(group=group_key(contest), response=WEIGHTED, category="").first()
+    return SeverityFit.objects.current().filter(group=group_key(contest), response=WEIGHTED, category="").first()
 
 
 def _by(table: str) -> tuple[int, str]:
     return len(table), table
 
 
-def _across(fit: SeverityFit | None, result: Mapping[str, Any]) -> str | None:
+def _across(fit: FitFigures | None, result: AgreementFigures) -> str | None:
     """The share of boxes in the variance of a table's mean, where each box may have another table."""
-    if fit is None or not result["flights"]:
+    if fit is None or not result.flights:
         return None
-    sizes = fit.result["variances"]
+    sizes = fit.variances
     boxes = sum(sizes.get(name, 0.0) for name in ("team", "team in contest", "entry"))
-    judges = sum(each["judges"] for each in result["flights"]) / len(result["flights"])
-    other = sizes.get("table in contest", 0.0) + (sizes.get("judge", 0.0) + fit.result["residual"]) / judges
+    judges = sum(each.judges for each in result.flights) / len(result.flights)
+    other = sizes.get("table in contest", 0.0) + (sizes.get("judge", 0.0) + fit.residual) / judges
     return f"{boxes / (boxes + other):.2f}"
 
 
-def _judges(contest: Contest, found: Mapping[str, Any], fit: SeverityFit | None) -> list[JudgeRow]:
+def _judges(contest: Contest, found: Mapping[str, JudgeFigures], fit: FitFigures | None) -> list[JudgeRow]:
     """By table and seat: an order that ranks nobody."""
     known = [uid for uid in found if ":" not in uid]
     names = {str(uid): name for uid, name in Judge.objects.filter(uid__in=known).values_list("uid", "name")}
-    season = fit.result["judges"] if fit else {}
-    spans = [
-        points["span"]
-        for key, points in (fit.result["points"] if fit else {}).items()
-        if key.startswith(f"{contest.uid}|")
-    ]
+    season = fit.judges if fit else {}
+    spans = [points.span for key, points in (fit.points if fit else {}).items() if key.startswith(f"{contest.uid}|")]
     span = sum(spans) / len(spans) if spans else 1.0
     rows = []
     for uid, each in found.items():
-        severity, error, _ = season.get(uid, (None, None, None))
+        severity = season.get(uid)
         rows.append(
             JudgeRow(
-                seat=", ".join(f"table {table}, seat {seat}" for table, seat in each["places"]),
+                seat=", ".join(f"table {table}, seat {seat}" for table, seat in each.places),
                 name=names.get(uid, "") or "name not known",
-                cards=each["cards"],
-                severity=interval(each["severity"], plus=True),
-                spread=interval(each["spread"]),
-                agreement=interval(each["agreement"]),
-                season="–" if severity is None else f"{signed(-severity * span, 2)} ± {Z95 * error * span:.2f}",
+                cards=each.cards,
+                severity=interval(each.severity, plus=True),
+                spread=interval(each.spread),
+                agreement=interval(each.agreement),
+                season="–"
+                if severity is None
+                else f"{signed(-severity.severity * span, 2)} ± {Z95 * severity.error * span:.2f}",
             )
         )
-    places = {uid: each["places"][0] for uid, each in found.items()}
+    places = {uid: each.places[0] for uid, each in found.items()}
     order = sorted(range(len(rows)), key=lambda at: (_by(list(places.values())[at][0]), list(places.values())[at][1]))
     return [rows[at] for at in order]
 
 
-def interval(numbers: Numbers | None, *, plus: bool = False) -> str:
+def interval(numbers: Range | None, *, plus: bool = False) -> str:
     """`0.84 (0.71 to 0.92)`; a bound that is not known is left open."""
     if numbers is None or numbers[0] is None:
         return "–"
@@ -161,19 +158,26 @@ def places_of_contest(contest: Contest) -> Places | None:
     """How the announced places would fare; None before the season has a second contest and a fit."""
     fit = usable(_fit(contest))
     tally = published_tallies([contest], "inputs").get(contest.pk)
-    kept = fit.result["places"].get(str(contest.uid)) if fit else None
+    kept = fit.figures.places.get(str(contest.uid)) if fit else None
     if fit is None or tally is None or not kept:
         return None
     names = {"": "Overall", **tally.standings.names}
     return Places(
         fit.made_at,
-        fit.result["repetitions"],
+        fit.figures.repetitions,
         [
             (
                 names.get(key, key),
                 [
-                    HeldPlace(int(place), number, tally.standings.teams.get(number, ""), percent(chance), low, high)
-                    for number, (place, chance, low, high) in sorted(kept[key].items(), key=lambda each: each[1][0])
+                    HeldPlace(
+                        hold.place,
+                        number,
+                        tally.standings.teams.get(number, ""),
+                        percent(hold.chance),
+                        hold.low,
+                        hold.high,
+                    )
+                    for number, hold in sorted(kept[key].items(), key=lambda each: each[1].place)
                 ],
             )
             for key in names

@@ -62,7 +62,7 @@ def last_work(group: str) -> SeasonWork | None:
 def is_up_to_date(group: str) -> bool:
     """Whether the kept fits are of the published results, and of a team's packages, as they stand."""
     members = members_of(group)
-    made = SeverityFit.objects.filter(group=group).values_list("inputs_hash", flat=True).first()
+    made = SeverityFit.objects.current().filter(group=group).values_list("inputs_hash", flat=True).first()
     if not members or made is None:
         return False
     wanted = inputs_hash(members.contests, published_tallies(members.contests, "inputs", "outcome"))

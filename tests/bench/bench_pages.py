@@ -1,10 +1,13 @@
-"""How long the heavy pages of a large contest take: 100 teams, 4 categories, 6 judges a box, 3 criteria.
+"""How long the heavy pages of a large contest take, and all pages of a cook with years of results.
+
+The contest has 100 teams, 4 categories, 6 judges a box, 3 criteria.
 
 Run with: pytest tests/bench/bench_pages.py -s. Prints the median of several answers for each page, and the queries.
 """
 
 import statistics
 import time
+from datetime import date
 
 import pytest
 from django.db import connection
@@ -13,8 +16,11 @@ from django.urls import reverse
 
 from judging.models import Card, Mark, Reading
 from judging.services.tally import close_tally, sign_off
+from reports.models import PastResult
 from reports.results.publishing import publish
+from reports.rules.sensory.tasting import SCORE, TRIANGLE
 from tests.factories import client_for, make_contest, make_drawn, take_in
+from tests.reports.years import Years
 
 MOST_SECONDS = 0.150
 ROUNDS = 9
@@ -80,6 +86,29 @@ def test_the_heavy_pages_answer_in_time(capsys):
     measure("results as a table", visitor, reverse("reports:results_table", args=slug))
     key = contest.entries.get(number=50).sheet_key
     measure("a team's own sheet", visitor, reverse("reports:sheet", args=[contest.slug, key]))
+    report(capsys, measured)
+
+
+@pytest.mark.django_db
+def test_the_pages_of_a_cook_answer_in_time(capsys):
+    """Three contests of a season with its fits, 200 past results, 20 packages, 60 days and four practices."""
+    years = Years()
+    years.contest_in(date(2026, 8, 1), season=years.season)
+    for number in range(200):
+        years.result_in(2007 + number % 20)
+    for number in range(20):
+        years.package_in(2026 - number // 8)
+    for number in range(60):
+        years.day_in(2006 + number % 20)
+    for question in (SCORE, TRIANGLE, SCORE, SCORE):
+        years.practice(question)
+    years.fit()
+    assert PastResult.objects.count() == 220
+    report(capsys, {name: median_seconds(client, address) for name, (client, address) in years.addresses().items()})
+
+
+def report(capsys, measured):
+    """Print what was measured; fail for a page that takes more time of its own than it may."""
     with capsys.disabled():
         print()
         for name, (seconds, own, queries, size) in measured.items():

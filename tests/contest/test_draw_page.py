@@ -53,7 +53,7 @@ def test_after_the_draw_numbers_and_sums_but_never_a_team_or_the_secret():
         assert box.number in page
     assert draw.commitment in page
     assert draw.fingerprint in page
-    assert draw.quality["sentence"] in page
+    assert draw.figures.sentence in page
     for hidden in (draw.secret_text.strip(), draw.seed, draw.public_text):
         assert hidden not in page
     for entry in Entry.objects.all():

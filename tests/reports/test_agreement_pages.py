@@ -75,13 +75,13 @@ def test_how_sure_gives_every_announced_place_a_chance():
     season, _ = fitted(2)
     contest = season.contests.first()
     page = client_for(contest, "head_judge").get(url(contest, "how_sure")).text
-    places = SeverityFit.objects.get(response="weighted", category="").result["places"][str(contest.uid)]
+    places = SeverityFit.objects.get(response="weighted", category="").figures.places[str(contest.uid)]
     assert {key: len(teams) for key, teams in places.items()} == {"": 8, "chicken": 8, "ribs": 8}
     for teams in places.values():
-        for place, chance, low, high in teams.values():
-            assert 0 <= chance <= 1
-            assert 1 <= low <= high <= 8
-            assert 1 <= place <= 8
+        for hold in teams.values():
+            assert 0 <= hold.chance <= 1
+            assert 1 <= hold.low <= hold.high <= 8
+            assert 1 <= hold.place <= 8
     assert "4000 repetitions" in page
     assert "never public" not in page
     assert page.count("Would hold") == 3

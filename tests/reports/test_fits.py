@@ -8,13 +8,17 @@ from django.db import connection
 from django.utils import timezone
 
 from contest.models import Box, Contest
+from contest.rules.stored import StoredError
 from judging.models import Ruling
 from reports.jobs import SEASON_STALE
 from reports.models import ContestAgreement, JobState, SeasonWork, SeverityFit
+from reports.rules.fitted import ENGINE
 from reports.season import work
+from reports.season.boxes import fits_of
 from reports.season.cards import points_of, season_cards, shares
 from reports.season.fits import fit_season
 from reports.season.seasons import contests_of, group_key
+from reports.season.study import agreement_of_contest
 from tests.factories import make_contest, make_drawn, make_rule_set, take_in
 from tests.reports.seasons import fitted, make_season, mark, put_out
 
@@ -66,6 +70,24 @@ def test_every_response_and_category_is_fitted_once_and_kept():
     keys = set(SeverityFit.objects.values_list("key", flat=True))
     fit_season(group)  # nothing is new
     assert set(SeverityFit.objects.values_list("key", flat=True)) == keys
+
+
+def test_fits_of_another_engine_are_not_read_and_made_again():
+    season, group = fitted(2)
+    contest = season.contests.first()
+    assert work.is_up_to_date(group)
+    for model in (SeverityFit, ContestAgreement):
+        model.objects.update(engine="severity 1", result={"shape": "of another engine"})
+    assert fits_of(group) == {}
+    assert agreement_of_contest(contest) is None
+    assert not work.is_up_to_date(group)
+    with pytest.raises(StoredError, match="worked out by “severity 1”"):
+        SeverityFit.objects.first().figures  # noqa: B018
+    fit_season(group)
+    assert set(SeverityFit.objects.values_list("engine", flat=True)) == {ENGINE}
+    assert set(ContestAgreement.objects.values_list("engine", flat=True)) == {ENGINE}
+    assert SeverityFit.objects.count() == 6
+    assert work.is_up_to_date(group)
 
 
 def test_the_harder_table_is_found_harder():
@@ -138,7 +160,7 @@ def test_a_further_result_or_another_judge_makes_the_fits_out_of_date():
 def test_a_category_that_nothing_joins_is_told_as_a_problem():
     """One contest alone, and each team at the same table all day: chicken alone cannot compare the tables."""
     fitted(1)
-    assert "nothing in the data joins" in SeverityFit.objects.get(category="chicken").result["problem"]
+    assert SeverityFit.objects.get(category="chicken").figures.problem == "not joined"
 
 
 def test_one_contest_alone_is_no_season():

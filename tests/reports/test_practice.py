@@ -175,8 +175,12 @@ def test_scores_of_three_tasters():
     assert "Cannot tell: the versions may score alike or not." in result
     assert "Cherry 4.5 points above hickory, from −6.7 to 15.7 (95 % interval)." in result
     assert "Three cards a version are too few for a total: Taste double takes 4 to 6." in result
-    assert [mean["text"] for mean in evening.practice.result["means"]] == ["36", "31.5"]
-    assert evening.practice.result["table"] == [[1, ["36", "31.5"]], [2, ["31.5", "31.5"]], [3, ["40.5", "31.5"]]]
+    assert [mean.text for mean in evening.practice.outcome.score.means] == ["36", "31.5"]
+    assert [(row.taster, row.points) for row in evening.practice.outcome.score.table] == [
+        (1, ("36", "31.5")),
+        (2, ("31.5", "31.5")),
+        (3, ("40.5", "31.5")),
+    ]
 
 
 def test_scores_of_six_tasters_stand_by_the_rules_too():
@@ -189,7 +193,12 @@ def test_scores_of_six_tasters_stand_by_the_rules_too():
     result = evening.result()
     assert "Cherry scored higher than hickory." in result
     # Taste double drops the lowest of six: cherry (8 + 9 + 8 + 7 + 9) × 4.5, hickory (6 + 6 + 7 + 7 + 8) × 4.5.
-    assert [each["total"] for each in evening.practice.result["by_rules"]["standing"]] == ["184.5", "153"]
+    assert [each.total_text for each in evening.practice.outcome.score.by_rules.standing] == ["184.5", "153"]
+    # Two sevens are cherry's lowest, one five is hickory's.
+    assert (
+        "one card dropped: the lowest of six cards, 31.5; of equal cards the first by marks, then seat, goes" in result
+    )
+    assert "one card dropped: the lowest of six cards, 22.5<" in result
 
 
 def test_a_taster_who_leaves_halfway_is_left_out_and_named():
@@ -208,7 +217,7 @@ def test_a_taster_who_leaves_halfway_is_left_out_and_named():
     assert "Their marks are left out" in result
     assert "The result was opened at" in result
     assert "when 2 of 3 tasters had finished." in result
-    assert [mean["text"] for mean in evening.practice.result["means"]] == ["36", "29.25"]
+    assert [mean.text for mean in evening.practice.outcome.score.means] == ["36", "29.25"]
 
 
 def test_the_key_opened_early_is_recorded_and_shown():

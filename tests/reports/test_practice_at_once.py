@@ -67,6 +67,6 @@ def test_an_answer_while_the_result_is_made_is_either_in_it_or_refused():
     close = lambda: evening.cook.post(evening.url("practice_close"), {"unfinished_too": "on"})  # noqa: E731
     outcomes = Counter(at_once(hand_in(evening, phone, evening.odd(1)), close))
     evening.practice.refresh_from_db()
-    answers = len(evening.practice.result["answers"])
+    answers = len(evening.practice.outcome.triangle.answers)
     assert outcomes in (Counter({"302": 2}), Counter({"302": 1, "422": 1}))
     assert Answer.objects.count() == answers

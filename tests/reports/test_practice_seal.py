@@ -78,7 +78,9 @@ def test_the_cook_sees_the_same_whatever_the_tasters_answered():
     assert cook_sees(evening) == before
     named = [answer.box.plate.version.name for answer in Answer.objects.order_by("pk")]
     evening.close(unfinished_too="on")
-    assert [evening.practice.result["versions"][said - 1] for *_, said in evening.practice.result["answers"]] == named
+    assert [
+        evening.practice.outcome.versions[each.version - 1] for each in evening.practice.outcome.preference.answers
+    ] == named
 
 
 def test_the_cook_sees_the_same_whatever_the_tasters_marked():

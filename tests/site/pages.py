@@ -124,11 +124,14 @@ def every_paper(sample: Sample) -> tuple[str, ...]:
     return ("cooks", *catalogue.PAPERS, *catalogue.PACKETS)
 
 
+#: A list that is searched, and whose page is turned.
+LISTED = (lambda s: "q=example", lambda s: "page=2&q=")
 SHEET = "c/<slug:slug>/marks/<slug:category>/<int:table>/<str:seat>/"
 TABLE: dict[str, Page] = {
     # the ways in
     "": see(
         EVERYBODY,
+        asks=(*LISTED, lambda s: "own=2"),
         **{**always(only(HOLDERS, MOVED)), **until("closed", only(f"{HOLDERS} | captain | other captain", MOVED))},
     ),
     "start/": form(
@@ -189,9 +192,9 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/helpers/slips/": see("organiser", asks=(lambda s: "for=desk",)),
     "c/<slug:slug>/helpers/new-pass/": post("organiser", valid=lambda s: {"for": "desk"}),
     # rule sets: the shipped ones are everybody's to read, changing them is nobody's
-    "rules/": see(ANY_ACCOUNT),
+    "rules/": see(ANY_ACCOUNT, asks=LISTED),
     "rules/upload/": form(ANY_ACCOUNT),
-    "rules/<int:number>/": see(ANY_ACCOUNT, names={"number": shipped_set}),
+    "rules/<int:number>/": see(ANY_ACCOUNT, names={"number": shipped_set}, asks=LISTED),
     "rules/<int:number>/edit/": form(
         ANY_ACCOUNT, valid=lambda s: {"name": "Example rules"}, names={"number": shipped_set}, **NOT_OWN
     ),
@@ -289,11 +292,11 @@ TABLE: dict[str, Page] = {
     "r/<slug:slug>/sheet/<uuid:key>/claim/": form(
         EVERYBODY, names={"key": sheet_key}, valid=lambda s: {}, **until("published", NO_SUCH)
     ),
-    "teams/": see(ANY_ACCOUNT),
-    "teams/<uuid:team>/": see(MEMBERS),
+    "teams/": see(ANY_ACCOUNT, asks=LISTED),
+    "teams/<uuid:team>/": see(MEMBERS, asks=LISTED),
     # a team's season: nothing of it before the first result is published
     "teams/<uuid:team>/season/": see(MEMBERS),
-    "teams/<uuid:team>/season/<slug:group>/": see(MEMBERS, **NONE_YET),
+    "teams/<uuid:team>/season/<slug:group>/": see(MEMBERS, asks=LISTED, **NONE_YET),
     "teams/<uuid:team>/season/<slug:group>/boxes.csv": see(MEMBERS, **NONE_YET),
     "teams/<uuid:team>/season/<slug:group>/boxes.xlsx": see(MEMBERS, **NONE_YET),
     "teams/<uuid:team>/season/<slug:group>/tables/": see(MEMBERS, **NONE_YET),
@@ -304,17 +307,17 @@ TABLE: dict[str, Page] = {
     "c/<slug:slug>/agreement/places/": see("organiser head_judge"),
     "c/<slug:slug>/agreement/fit/": post("organiser head_judge", valid=lambda s: {}),
     # a team's own plan, log and results from elsewhere: private to its accounts
-    "teams/<uuid:team>/plan/": form(MEMBERS),
+    "teams/<uuid:team>/plan/": form(MEMBERS, asks=LISTED),
     "teams/<uuid:team>/plan/<uuid:day>/": see(MEMBERS),
     "teams/<uuid:team>/plan/<uuid:day>/lengths/<slug:key>/": form(MEMBERS, names={"key": lambda s: "ribs"}),
     "teams/<uuid:team>/plan/<uuid:day>/change/": form(MEMBERS, names={"day": own_day}),
     "teams/<uuid:team>/plan/<uuid:day>/delete/": post(MEMBERS, names={"day": own_day}, valid=lambda s: {}),
-    "teams/<uuid:team>/log/": see(MEMBERS),
+    "teams/<uuid:team>/log/": see(MEMBERS, asks=(*LISTED, lambda s: "practices=2")),
     "teams/<uuid:team>/log/fields/": form(MEMBERS),
     "teams/<uuid:team>/log/<uuid:day>/<slug:key>/": form(
         MEMBERS, names={"key": lambda s: "ribs"}, valid=lambda s: {"do": "notes", "notes": "oak"}
     ),
-    "teams/<uuid:team>/past/": form(MEMBERS),
+    "teams/<uuid:team>/past/": form(MEMBERS, asks=(*LISTED, lambda s: "packages=2")),
     "teams/<uuid:team>/past/<int:number>/": form(MEMBERS, names={"number": lambda s: s.past}),
     "teams/<uuid:team>/past/<int:number>/flight/": see(MEMBERS, names={"number": lambda s: s.past_of_package}),
     "teams/<uuid:team>/past/import/": form(MEMBERS),
@@ -325,7 +328,7 @@ TABLE: dict[str, Page] = {
         MEMBERS, names={"number": lambda s: s.package}, valid=lambda s: {}
     ),
     # practice at home: its contest is the team's own, and its plates are sealed to the cook too once they are out
-    "teams/<uuid:team>/practice/": see(MEMBERS),
+    "teams/<uuid:team>/practice/": see(MEMBERS, asks=LISTED),
     "teams/<uuid:team>/practice/new/": form(MEMBERS),
     "teams/<uuid:team>/practice/<uuid:practice>/": see(MEMBERS),
     "teams/<uuid:team>/practice/<uuid:practice>/serving/": see(

@@ -18,11 +18,12 @@ import numpy as np
 
 from contest.rules.draw.leastrepeats import least_repeats
 from contest.rules.draw.request import Placed
+from contest.rules.stored import Stored
 
 
 @dataclass(frozen=True, slots=True)
-class Quality:
-    """The quality figures of one draw."""
+class Quality(Stored):
+    """The quality figures of one draw, as they are kept with it."""
 
     repeats: int
     """Sum over teams and tables of C(visits, 2): pairs of boxes of one team at one table."""
@@ -37,8 +38,11 @@ class Quality:
     e_b: float | None
     """Average efficiency with a table effect in each category."""
     e_b_bound: float | None
-    sentence: str
-    """The figures in one plain sentence."""
+
+    @property
+    def sentence(self) -> str:
+        """The figures in one plain sentence."""
+        return _sentence(self.repeats, self.least_repeats, self.largest_concurrence, self.e_a, self.e_a_bound)
 
 
 def efficiency(units: Iterable[tuple[Hashable, Hashable]]) -> float | None:
@@ -83,7 +87,6 @@ def quality_of(placed: Sequence[Placed], forbidden: Collection[tuple[int, int]] 
         e_a_bound=a_bound,
         e_b=e_b,
         e_b_bound=b_bound,
-        sentence=_sentence(repeats, least, largest, e_a, a_bound),
     )
 
 

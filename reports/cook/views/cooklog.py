@@ -16,9 +16,10 @@ from django.utils.dateparse import parse_time
 from django.views.decorators.http import require_GET, require_http_methods
 
 from contest.access import for_team
+from contest.lists import list_page
 from contest.models import Team
 from reports.cook import cooklog
-from reports.cook.comparison import compared, cooks_of, result_of
+from reports.cook.comparison import Cook, compared, cooks_of, result_of
 from reports.cook.days import Day, Dish, days_of, lengths_of
 from reports.cook.forms import SettingsForm, TemperatureForm
 from reports.cook.views.plan import in_words, the_day
@@ -40,24 +41,34 @@ def cook_log(request: HttpRequest, team: Team) -> HttpResponse:
     now = timezone.now()
     cooks = cooks_of(team)
     unit = cooklog.unit_of(team)
+    days = days_of(team)
     evenings = {each.contest_id: each for each in practice.closed_of(team)}
     of_contests = [cook for cook in cooks if not practice.is_practice(cook.log)]
+    begun = [cook for cook in of_contests if cook.result is not None or cook.is_begun]
     context = {
         "team": team,
-        "cooks": [cook for cook in of_contests if cook.result is not None or cook.is_begun],
-        "practices": [
-            (cook, evenings[cook.log.day.contest_id]) for cook in cooks if cook.log.day.contest_id in evenings
-        ],
-        "days": [day for day in reversed(days_of(team)) if day.dishes and not day.is_over(now)],
-        "without_log": _days_without_log(team, now),
+        "cooks": list_page(request, begun, "All cooks", text=_cook_text),
+        "practices": list_page(
+            request,
+            [(cook, evenings[cook.log.day.contest_id]) for cook in cooks if cook.log.day.contest_id in evenings],
+            "Practice",
+            name="practices",
+        ),
+        "days": [day for day in reversed(days) if day.dishes and not day.is_over(now)],
+        "without_log": _days_without_log(days, now),
         "compared": [each for each in compared(of_contests, unit) if each.boxes],
     }
     return render(request, "reports/cook_log.html", context)
 
 
-def _days_without_log(team: Team, now: datetime) -> list[Day]:
+def _cook_text(cook: Cook) -> str:
+    day = cook.log.day
+    return f"{cook.log.name} {day.name} {day.date.isoformat()}"
+
+
+def _days_without_log(days: list[Day], now: datetime) -> list[Day]:
     """Past days for which nothing is noted: it is not too late."""
-    return [day for day in days_of(team) if day.dishes and day.is_over(now) and day.row is None][:6]
+    return [day for day in days if day.dishes and day.is_over(now) and day.row is None][:6]
 
 
 @require_http_methods(["GET", "POST"])

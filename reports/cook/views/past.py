@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from contest.access import for_team
 from contest.forms.people import show_refusal
+from contest.lists import list_page
 from contest.models import Team
 from contest.tablefile import Rows
 from contest.views.listimport import ListImport, empty_table_answer
@@ -33,12 +34,13 @@ def past_results(request: HttpRequest, team: Team) -> HttpResponse:
     if request.method == "POST" and form.is_valid() and _keep(form, team, None):
         messages.success(request, f"{form.cleaned_data['category']} at {form.cleaned_data['contest_name']} is kept.")
         return redirect("reports:past", team.uid)
-    rows = PastResult.objects.filter(team=team).select_related("imported").defer("imported__boxes")
+    rows = PastResult.objects.filter(team=team).select_related("imported").defer("imported__boxes", "imported__pending")
+    imported = ImportedContest.objects.filter(team=team, pending=None).defer("boxes")
     context = {
         "team": team,
-        "rows": rows,
-        "pending": ImportedContest.objects.filter(team=team, pending__isnull=False).defer("pending"),
-        "imported": ImportedContest.objects.filter(team=team, pending=None).defer("boxes"),
+        "rows": list_page(request, rows, "Past results", fields=("contest_name", "category", "date")),
+        "pending": ImportedContest.objects.filter(team=team, pending__isnull=False).defer("pending", "boxes"),
+        "imported": list_page(request, imported, "Results packages", fields=("name", "date"), name="packages"),
         "form": form,
     }
     return render(request, "reports/past.html", context, status=422 if form.errors else 200)

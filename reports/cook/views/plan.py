@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from contest.access import for_team
 from contest.forms.people import show_refusal
+from contest.lists import list_page
 from contest.models import Team
 from contest.selectors.setup import likely_zone
 from reports.cook import cooklog
@@ -40,10 +41,11 @@ def plan(request: HttpRequest, team: Team) -> HttpResponse:
             return redirect("reports:plan_day", team.uid, made.uid)
     now = timezone.now()
     days = days_of(team)
+    over = [day for day in days if day.is_over(now)]
     context = {
         "team": team,
         "coming": [day for day in reversed(days) if not day.is_over(now)],
-        "over": [day for day in days if day.is_over(now)],
+        "over": list_page(request, over, "Days that are over", text=lambda day: f"{day.name} {day.date.isoformat()}"),
         "form": form,
         "form_open": bool(form.errors),
     }

@@ -9,11 +9,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from contest.access import anyone, for_team, signed_in
+from contest.lists import list_page
 from contest.models import Contest, Entry, Team, TeamMember
 from judging.models import Tally
 from reports.results.forms import CookAccountForm
 from reports.results.publishing import claim_team
-from reports.results.sheets import past_contests, sheet_of
+from reports.results.sheets import past_contests, past_entries, sheet_of
 
 
 def _find(slug: str, key: uuid.UUID) -> tuple[Contest, Entry, Tally]:
@@ -66,11 +67,13 @@ def claim(request: HttpRequest, slug: str, key: uuid.UUID) -> HttpResponse:
 def teams(request: HttpRequest) -> HttpResponse:
     """The account's teams."""
     found = Team.objects.filter(members__account=request.viewer.account)
-    return render(request, "reports/teams.html", {"teams": found})
+    return render(request, "reports/teams.html", {"teams": list_page(request, found, "My teams", fields=("name",))})
 
 
 @require_GET
 @for_team
 def team(request: HttpRequest, team: Team) -> HttpResponse:
     """All published sheets of one team."""
-    return render(request, "reports/team.html", {"team": team, "past": past_contests(team)})
+    entries = list_page(request, past_entries(team), "Past contests", fields=("contest__name", "contest__date"))
+    context = {"team": team, "past": past_contests(entries.rows), "list": entries}
+    return render(request, "reports/team.html", context)

@@ -15,19 +15,19 @@ that the tests are checked against are named there.
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from itertools import combinations, permutations
-from math import factorial, sqrt
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from contest.rules.say import count, counted, listed, sentence
-from reports.rules.sensory.counts import ALPHA, POWER, fewest_tasters, how_often
+from reports.rules.sensory.counts import POWER, fewest_tasters
+from reports.rules.sensory.scorewords import MOST_TASTERS, Difference, ScoreFigures
 from reports.rules.severity.model import SeverityError, fit
 
 LEVEL = 0.95
@@ -35,7 +35,6 @@ SIMULATIONS = 20_000
 SEED = 20_000
 #: Steps of the exact sum beyond which the p-value is simulated.
 MOST_STEPS = 400_000
-MOST_TASTERS = 200
 
 Table = Sequence[Sequence[float]]
 
@@ -62,21 +61,6 @@ class Mean:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
-    """Version `first` less version `second` (from nought), with its interval."""
-
-    first: int
-    second: int
-    estimate: float
-    low: float
-    high: float
-
-    @property
-    def is_clear(self) -> bool:
-        return self.low > 0 or self.high < 0
-
-
-@dataclass(frozen=True, slots=True)
 class Scores:
     """What a table says. `means` and `differences` are empty where the marks leave no scatter to judge by.
 
@@ -92,13 +76,6 @@ class Scores:
     tasters_sd: float
     error_sd: float
     friedman: Friedman | None
-
-    @property
-    def clear(self) -> list[Difference]:
-        """The differences that are told: both views agree."""
-        if self.friedman is None or self.friedman.p > ALPHA:
-            return []
-        return [each for each in self.differences if each.is_clear]
 
 
 def friedman(table: Table) -> Friedman | None:
@@ -231,73 +208,15 @@ def tasters_for(difference: float, error_sd: float, versions: int) -> int | None
     return enough if enough <= MOST_TASTERS else None
 
 
-def score_words(found: Scores, names: Sequence[str], one_mark: float) -> list[str]:
-    """The result in sentences. `one_mark`: what one mark more in every criterion is worth, in points."""
-    return list(_words(found, names, one_mark))
+def figures_of(found: Scores, versions: int, one_mark: float) -> ScoreFigures:
+    """The figures that the sentences are made from. `one_mark`: what one more in every criterion is worth, in points.
 
-
-def _words(found: Scores, names: Sequence[str], one_mark: float) -> Iterator[str]:
-    if found.tasters == 0:
-        yield "Cannot tell: nobody marked every version."
-        return
-    clear = found.clear
-    if clear:
-        yield sentence(listed([_parted(each, names) for each in clear])) + "."
-    else:
-        yield "Cannot tell: the versions may score alike or not."
-    fewest = fewest_tasters(len(names))
-    if found.differences:
-        yield sentence(_interval(max(found.differences, key=lambda each: abs(each.estimate)), names)) + "."
-    elif found.tasters > 1:
-        yield "The marks leave no scatter by which a difference could be judged."
-    if found.tasters == 1:
-        yield f"One taster is too few: one order alone says nothing. {sentence(count(fewest))} is the least."
-    elif found.tasters < fewest:
-        yield (
-            f"{sentence(counted(found.tasters, 'taster'))} are too few: even if all agreed on the order, chance alone "
-            f"does that {_chance_of_agreeing(found.tasters, len(names))}. {sentence(count(fewest))} is the least."
-        )
-    elif found.friedman is None:
-        yield "No taster marked one version higher than another."
-    else:
-        yield f"By order alone, chance parts them as far {how_often(Fraction(found.friedman.p))} (Friedman’s test)."
-    if not clear and any(each.is_clear for each in found.differences):
-        yield "The interval parts them, the order of the marks alone does not: nothing is claimed before both do."
-    if found.error_sd:
-        yield _needed(found, len(names), one_mark)
-
-
-def _chance_of_agreeing(tasters: int, versions: int) -> str:
-    return how_often(Fraction(1, factorial(versions) ** (tasters - 1)))
-
-
-def _needed(found: Scores, versions: int, one_mark: float) -> str:
-    needed = tasters_for(one_mark, found.error_sd, versions)
-    what = f"To find a difference of one mark in every criterion ({one_mark:g} points) at this scatter,"
-    if needed is None:
-        return f"{what} it takes more than {MOST_TASTERS} tasters."
-    there = f"there {'was' if found.tasters == 1 else 'were'} {count(found.tasters)}"
-    if found.tasters >= needed:
-        return f"{what} {counted(needed, 'taster')} are enough, and {there}: a smaller one takes more."
-    return f"{what} it takes {counted(needed, 'taster')}; {there}."
-
-
-def _parted(each: Difference, names: Sequence[str]) -> str:
-    better, worse = (each.first, each.second) if each.estimate > 0 else (each.second, each.first)
-    return f"{names[better]} scored higher than {names[worse]}"
-
-
-def _interval(each: Difference, names: Sequence[str]) -> str:
-    """Always written from the version that did better."""
-    turn = each.estimate < 0
-    one, other = (each.second, each.first) if turn else (each.first, each.second)
-    low, high = (-each.high, -each.low) if turn else (each.low, each.high)
-    return (
-        f"{names[one]} {abs(each.estimate):.1f} points above {names[other]}, "
-        f"from {_signed(low)} to {_signed(high)} (95 % interval)"
+    How many tasters would find that is worked out here, for it takes the non-central t distribution.
+    """
+    return ScoreFigures(
+        tasters=found.tasters,
+        p=None if found.friedman is None else found.friedman.p,
+        differences=found.differences,
+        error_sd=found.error_sd,
+        enough=tasters_for(one_mark, found.error_sd, versions) if found.error_sd else None,
     )
-
-
-def _signed(value: float) -> str:
-    text = f"{abs(value):.1f}"
-    return text if value >= 0 or text == "0.0" else f"−{text}"

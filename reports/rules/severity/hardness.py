@@ -84,7 +84,7 @@ class Hardness:
         self.response = response
         self.left_out = len(every) - len(self.rows)
         if not self.rows:
-            raise SeverityError("there are no cards")
+            raise SeverityError("there are no cards", "no cards")
         cells = [(row.contest, row.category) for row in self.rows]
         factors: dict[str, Sequence[Any]] = {
             TEAM: [row.team for row in self.rows],
@@ -97,7 +97,7 @@ class Hardness:
         while factors and (same := indistinct(factors, cells)):
             del factors[next(reversed(same))]
         if not factors:
-            raise SeverityError("nothing in these cards can be told apart")
+            raise SeverityError("nothing in these cards can be told apart", "indistinct")
         self.fit: Fit = fit([row.shares[response] for row in self.rows], factors, fixed=cells)
 
     def _difficulty(self, rows: Sequence[CardRow]) -> Weights:

@@ -35,7 +35,14 @@ WIDE = 64  # right-hand sides solved at once
 
 
 class SeverityError(ValueError):
-    """The model cannot be fitted, or was asked for what it cannot tell; the message says why and what to do."""
+    """The model cannot be fitted, or was asked for what it cannot tell; the message says why and what to do.
+
+    `code` is the reason where it is kept.
+    """
+
+    def __init__(self, message: str, code: str = "impossible") -> None:
+        super().__init__(message)
+        self.code = code
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +210,7 @@ class Fit:
             names = ", ".join(
                 sorted({str(level) for (factor, level), w in weights.items() if factor is not None and w})
             )
-            raise SeverityError(f"nothing in the data joins all of {names}; they cannot be compared")
+            raise SeverityError(f"nothing in the data joins all of {names}; they cannot be compared", "not joined")
 
 
 def fit(
@@ -238,20 +245,21 @@ def fit(
     axes.append(_Axis((INTERCEPT,), np.zeros(len(response), np.int32)) if fixed is None else _axis(fixed))
     if len(response) <= len(axes[-1].levels):
         raise SeverityError(
-            f"{len(response)} scores cannot tell {len(axes[-1].levels)} fixed means and a spread; more are needed"
+            f"{len(response)} scores cannot tell {len(axes[-1].levels)} fixed means and a spread; more are needed",
+            "too few",
         )
     counts = Counts(response, [axis.codes for axis in axes], [len(axis.levels) for axis in axes])
     free = [name for name in names if name not in given]
     for reason in _indistinct(counts, names).items():
         if reason[0] in free:
-            raise SeverityError(f"{reason[1]}; leave {reason[0]} out")
+            raise SeverityError(f"{reason[1]}; leave {reason[0]} out", "indistinct")
     if counts.squares <= 1e-20 * float(response @ response):
-        raise SeverityError("all scores of each fixed cell are equal; there is no spread to explain")
+        raise SeverityError("all scores of each fixed cell are equal; there is no spread to explain", "no spread")
     try:
         search = Search(counts, *ratios_of(names, given))
         point = search.run()
     except (NoSolutionError, TooLargeError) as error:
-        raise SeverityError(str(error)) from None
+        raise SeverityError(str(error), "no solution") from None
     return Fit(names, axes, search, point, free)
 
 

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from contest.access import for_team
 from contest.exports import csv_answer, xlsx_answer
+from contest.lists import list_page
 from contest.models import Contest, Entry, Team
 from reports.cook.days import zone_of
 from reports.models import PastResult
@@ -69,6 +70,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
     trend = trends.trend_of(found, wanted["category"] if wanted["category"] in found.categories else "")
     table = box_table(boxes, modelled=found.fit is not None)
     sort_as_asked(request, table)
+    others = [each for each in found.groups if each.key != found.group.key]
     context = {
         "team": team,
         "season": found,
@@ -79,6 +81,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
         "trend": trend,
         "telling": telling_box(boxes),
         "table": table,
+        "others": list_page(request, others, "Other seasons", text=lambda each: each.title),
         "alone": any(not box.has_field for box in boxes),
         **practice.for_season(team, found.group.key, [each.key for each in found.groups]),
         **_state(found),

@@ -14,7 +14,8 @@ import pytest
 from reports.rules.severity.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness
 from reports.rules.severity.model import SeverityError
 from reports.rules.severity.places import Announced, Field, Rejudged, Rules
-from reports.rules.trends import Result, sentence, trends
+from reports.rules.trends import Result, trends
+from reports.rules.trendwords import sentence
 
 SPREAD = {"team": 0.06, "day": 0.04, "box": 0.05, "judge": 0.05, "table": 0.05, "card": 0.07}
 PLAIN = Rules(0.0, 1.0, per_entry=6, lows=1, highs=0, drop_when_short=False, full=5, scaled=True, mean=False)

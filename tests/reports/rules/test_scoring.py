@@ -10,7 +10,8 @@ from scipy import stats
 from statsmodels.stats.power import TTestPower
 
 from reports.rules.sensory.counts import SCATTER_TASTERS, beforehand, fewest_tasters
-from reports.rules.sensory.scoring import critical, friedman, score_words, scores, tasters_for
+from reports.rules.sensory.scorewords import score_words
+from reports.rules.sensory.scoring import critical, figures_of, friedman, scores, tasters_for
 
 #: Hollander and Wolfe (1973), p. 140, rounding first base: 22 players × 3 ways (R's example of friedman.test).
 FIRST_BASE = [
@@ -134,25 +135,29 @@ def test_tasters_without_all_cards_are_left_out():
     assert found.plain_means == (29.5, 28.0)
 
 
+def words_of(found, names, one_mark):
+    return score_words(figures_of(found, len(names), one_mark), names, one_mark)
+
+
 def test_words_claim_only_what_both_views_show():
-    three = score_words(scores([(30, 28.5), (27, 25), (33, 26)]), ["cherry", "hickory"], 4.5)
+    three = words_of(scores([(30, 28.5), (27, 25), (33, 26)]), ["cherry", "hickory"], 4.5)
     assert three[0] == "Cannot tell: the versions may score alike or not."
     assert three[1] == "Cherry 3.5 points above hickory, from −4.1 to 11.1 (95 % interval)."
     assert three[2].startswith("Three tasters are too few: even if all agreed on the order, chance alone does that one")
     clear = scores([(30, 26), (27, 25), (33, 28), (31, 28), (29, 26), (30, 27), (30, 26)])
-    assert score_words(clear, ["cherry", "hickory"], 4.5)[0] == "Cherry scored higher than hickory."
-    apart = score_words(scores([(30, 28), (27, 27.5), (33, 29), (31, 28), (29, 26), (30, 27)]), ["a", "b"], 4.5)
+    assert words_of(clear, ["cherry", "hickory"], 4.5)[0] == "Cherry scored higher than hickory."
+    apart = words_of(scores([(30, 28), (27, 27.5), (33, 29), (31, 28), (29, 26), (30, 27)]), ["a", "b"], 4.5)
     assert apart[0].startswith("Cannot tell")
     assert apart[3] == (
         "The interval parts them, the order of the marks alone does not: nothing is claimed before both do."
     )
     assert apart[-1].endswith("are enough, and there were six: a smaller one takes more.")
-    few = score_words(scores([(30, 20), (20, 30), (33, 26)]), ["a", "b"], 4.5)
+    few = words_of(scores([(30, 20), (20, 30), (33, 26)]), ["a", "b"], 4.5)
     assert few[-1].endswith("; there were three.")
     assert "it takes" in few[-1]
-    assert score_words(scores([]), ["a", "b"], 4.5) == ["Cannot tell: nobody marked every version."]
-    assert "One taster is too few" in " ".join(score_words(scores([(3, 2)]), ["a", "b"], 4.5))
-    flat = " ".join(score_words(scores([(5, 5)] * 7), ["a", "b"], 4.5))
+    assert words_of(scores([]), ["a", "b"], 4.5) == ["Cannot tell: nobody marked every version."]
+    assert "One taster is too few" in " ".join(words_of(scores([(3, 2)]), ["a", "b"], 4.5))
+    flat = " ".join(words_of(scores([(5, 5)] * 7), ["a", "b"], 4.5))
     assert "No taster marked one version higher than another." in flat
 
 

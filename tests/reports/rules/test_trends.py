@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from reports.rules.trends import Result, Trend, sentence, trends
+from reports.rules.trends import Result, trends
+from reports.rules.trendwords import Trend, sentence
 
 
 def cooks(rng, number, *, sigma, tau, contests=(3, 9), errors=(0.3, 1.5)):

@@ -128,7 +128,7 @@ def statuses_of(chain: Iterable[Entry]) -> tuple[dict[str, str], list[Swap]]:
     """From the day chain: box → the desk's last status ("undone" where taken back), and the swapped labels in order.
 
     What the desk recorded belongs to the team, so the statuses of two boxes change places with their labels. A new
-    draw begins anew.
+    draw starts them again.
     """
     statuses: dict[str, str] = {}
     swaps: list[Swap] = []

@@ -198,7 +198,7 @@ def category(request: HttpRequest, contest: Contest, key: str = "") -> HttpRespo
     form = CategoryForm(request.POST or None, contest=contest, account=request.viewer.account, category=found)
     if request.method == "POST" and form.is_valid():
         try:
-            save_category(form, contest, found)
+            save_category(form, contest, found, by=request.viewer.name)
         except ValidationError as error:
             say(form, error)
         else:
@@ -208,7 +208,7 @@ def category(request: HttpRequest, contest: Contest, key: str = "") -> HttpRespo
     return render(request, "contest/category.html", page, status=422 if form.errors else 200)
 
 
-def save_category(form: CategoryForm, contest: Contest, found: Category | None) -> None:
+def save_category(form: CategoryForm, contest: Contest, found: Category | None, *, by: str) -> None:
     fields = dict(form.cleaned_data)
     if "time" in fields:
         time, next_day = fields.pop("time"), fields.pop("next_day")
@@ -219,7 +219,7 @@ def save_category(form: CategoryForm, contest: Contest, found: Category | None) 
     if found is None:
         services.add_category(contest=contest, **fields)
     else:
-        services.change_category(category=found, **fields)
+        services.change_category(category=found, by=by, **fields)
 
 
 @require_POST

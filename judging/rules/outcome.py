@@ -91,8 +91,8 @@ class BoxResult:
 
     ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked too
     where the rules give it penalty marks. ``cards``: how many came. ``kept`` and ``gone``: its rows in card
-    order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``means``: those of
-    its criteria, once a tie-break took them.
+    order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``sums``: of each
+    criterion's marks over the counted cards, as counts of the plan's mark unit, then the number of these cards.
     """
 
     category: str
@@ -103,12 +103,12 @@ class BoxResult:
     plan: Plan
     cards: int = 0
     points: int | None = None
+    sums: tuple[int, ...] = ()
     kept: Sequence[Row] = ()
     gone: Sequence[tuple[Row, Reason]] = ()
     rank: int | None = None
     decided_by: str | None = None
     ties: tuple[TieStep, ...] = ()
-    means: list[int] | None = None
 
     @property
     def total(self) -> Fraction | None:

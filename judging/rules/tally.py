@@ -62,7 +62,8 @@ def tally(
     Raises LotNeeded for a lot without a seed, ValueError for input that cannot be tallied.
     """
     plans = _plans(rules)
-    settling = _settling(plans.values(), seed)
+    units = lcm(*(plan.unit for plan in plans.values())), lcm(*(plan.mark_unit for plan in plans.values()))
+    settling = Settling(*units, "overall", seed)
     entered: dict[str, list[Box]] = {category: [] for category in rules}
     for box in boxes:
         if box.category not in entered:
@@ -84,18 +85,10 @@ def tally(
 def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
     made = {each: Plan(each) for each in dict.fromkeys(rules.values())}
     unit = lcm(*(plan.unit for plan in made.values()))
+    mark_unit = lcm(*(plan.mark_unit for plan in made.values()))
     for plan in made.values():
-        plan.lift = unit // plan.unit
+        plan.lift, plan.mark_lift = unit // plan.unit, mark_unit // plan.mark_unit
     return {category: made[each] for category, each in rules.items()}
-
-
-def _settling(plans: Iterable[Plan], seed: str | None) -> Settling:
-    """Return what tie-breaks need, in units that all categories share: those of the overall compare across them."""
-    unit, mark_unit, share = 1, 1, 1
-    for plan in plans:
-        unit, mark_unit = lcm(unit, plan.unit * plan.lift), lcm(mark_unit, plan.weigh.mark_unit)
-        share = lcm(share, *range(1, plan.most + 1))
-    return Settling(unit, mark_unit, share, "overall", seed)
 
 
 def _check_single(category: str, results: Sequence[BoxResult]) -> None:
@@ -123,7 +116,10 @@ def _judge(boxes: Sequence[Box], plan: Plan, warnings: list[Ignored]) -> list[Bo
         rows.sort()
         kept, gone = cut(rows)
         points = sum([row[0] for row in kept]) * factor[len(kept)]
-        results.append(BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, kept, gone))
+        sums = plan.sums(kept)
+        results.append(
+            BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, sums, kept, gone)
+        )
     return results
 
 
@@ -145,6 +141,7 @@ def _ruled(box: Box, plan: Plan, warnings: list[Ignored]) -> BoxResult:
     if _RESULT[box.status](plan.rules) == "penalty_marks":
         result.kept, result.gone = plan.cut(plan.penalty_rows())
         result.points = sum(row[0] for row in result.kept) * plan.factor[len(result.kept)]
+        result.sums = plan.sums(result.kept)
     return result
 
 

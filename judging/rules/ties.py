@@ -7,7 +7,6 @@ one row of RULES, beside its row in contest.rules.ruleset_parts.TIE_BREAKS.
 from collections.abc import Callable, Mapping, Sequence
 from hashlib import sha256
 from math import lcm
-from operator import itemgetter
 from typing import Any, NamedTuple, TypeVar
 
 from contest.rules.ruleset import TieBreak
@@ -24,13 +23,12 @@ Contender = tuple[str, Placed, Sequence[BoxResult]]
 class Settling(NamedTuple):
     """What a tie-break may need beside those tied.
 
-    Weighted marks count ``1/unit``, marks ``1/mark_unit``; ``share`` is a multiple of every number of cards, so that
-    means stay whole. A lot draws on ``category`` ("overall" for teams) and ``seed``.
+    Weighted marks count ``1/unit``, marks ``1/mark_unit``. A lot draws on ``category`` ("overall" for teams) and
+    ``seed``.
     """
 
     unit: int
     mark_unit: int
-    share: int
     category: str
     seed: str | None
 
@@ -48,7 +46,7 @@ def settle(
     Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
     """
     settled: list[Sequence[Contender[Placed]]] = []
-    _settle(tied, steps, settling, (), None, settled)
+    _settle(tied, steps, settling, (), settled)
     return settled
 
 
@@ -57,69 +55,67 @@ def _settle(
     steps: Sequence[TieBreak],
     settling: Settling,
     tried: tuple[TieStep, ...],
-    decided_by: str | None,
     settled: list[Sequence[Contender[Placed]]],
 ) -> None:
-    if len(group) > 1:
-        for at, step in enumerate(steps):
-            compared = RULES[step.by](group, step, settling)
-            if compared is None:
-                continue
-            values, divisor = compared
-            if values.count(values[0]) == len(values):
-                tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
-                continue
-            # Higher wins, except in a lot.
-            order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
-            values, group = [values[place] for place in order], [group[place] for place in order]
+    for at, step in enumerate(steps):
+        compared = RULES[step.by](group, step, settling)
+        if compared is None:
+            continue
+        values, divisor = compared
+        if values.count(values[0]) == len(values):
             tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
-            later, label, start, last = steps[at + 1 :], step.label, 0, values[0]
-            for end, value in enumerate(values):
-                if value != last:
-                    _settle(group[start:end], later, settling, tried, label, settled)
-                    start, last = end, value
-            _settle(group[start:], later, settling, tried, label, settled)
-            return
+            continue
+        # Higher wins, except in a lot.
+        order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
+        values, group = [values[place] for place in order], [group[place] for place in order]
+        tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+        label, later, start, last = step.label, steps[at + 1 :], 0, len(values)
+        for _, target, _ in group:
+            target.ties, target.decided_by = tried, label
+        for end in range(1, last + 1):
+            if end == last or values[end] != values[start]:
+                part = group[start:end]
+                if end - start == 1:
+                    settled.append(part)
+                else:
+                    _settle(part, later, settling, tried, settled)
+                start = end
+        return
     for _, target, _ in group:
-        target.ties, target.decided_by = tried, decided_by
+        target.ties = tried
     settled.append(group)
 
 
 def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    numbers = {result.sums[-1] for _, _, results in tied for result in results}
+    share = lcm(*numbers)
+    times = {number: share // number for number in numbers}  # a mean is as many of 1/share
     values: list[Value] = []
     for _, _, results in tied:
         value = 0
         for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:  # else another category's rules, without this criterion
-                value += (result.means or _take_means(result, settling))[at]
+                sums = result.sums
+                value += sums[at] * times[sums[-1]] * result.plan.mark_lift
         values.append(value)
-    return values, settling.mark_unit * settling.share
-
-
-def _take_means(result: BoxResult, settling: Settling) -> list[int]:
-    """Return every criterion's mean over the counted cards, and keep it: most boxes that tie need several."""
-    share, unit = settling.share // len(result.kept), settling.mark_unit
-    # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-    means = result.means = [int(sum(marks) * unit) * share for marks in zip(*map(_MARKS, result.kept), strict=True)]
-    return means
-
-
-_MARKS = itemgetter(1)  # of a row
+    return values, settling.mark_unit * share
 
 
 def _criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    # Not `cards`: a box that counts as penalty marks has others than those that came.
+    share = lcm(*{len(result.kept) + len(result.gone) for _, _, results in tied for result in results})
     values: list[Value] = []
-    unit, share = settling.mark_unit, settling.share
     for _, _, results in tied:
         value = 0
         for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:
-                cards = [row[1][at] for row in result.kept] + [row[1][at] for row, _ in result.gone]
-                value += int(sum(cards) * unit) * (share // len(cards))
+                marks: list[Any] = [row[1][at] for row, _ in result.gone]
+                total = result.sums[at] + int(sum(marks) * result.plan.mark_unit)
+                value += total * (share // (result.sums[-1] + len(marks))) * result.plan.mark_lift
         values.append(value)
-    return values, unit * share
+    return values, settling.mark_unit * share
 
 
 def _dropped_cards(tied: Tied, step: TieBreak, settling: Settling) -> Values | None:

@@ -5,14 +5,18 @@ unit is the common denominator of all possible weighted marks. A box's total is 
 scaling and means multiply by whole numbers only.
 """
 
+from collections.abc import Sequence
 from fractions import Fraction
 from math import lcm
-from operator import getitem
+from operator import getitem, itemgetter
 
 from contest.rules.ruleset import RuleSet
 from judging.rules.drops import cutter
 from judging.rules.rows import Mark, Marks, Row, Texts
 from judging.rules.scale import allowed
+
+
+_MARKS = itemgetter(1)  # of a row
 
 
 class Weighing(dict[Marks, int]):
@@ -60,7 +64,8 @@ class Plan:
         self.column: dict[str | None, int] = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
         self.full = rules.full_counted
         self.most, self.fewest = rules.per_entry, rules.fewest
-        self.lift = 1  # to the unit that the plans of one tally share
+        self.mark_unit = self.weigh.mark_unit
+        self.lift = self.mark_lift = 1  # to the units that the plans of one tally share
         self.factor, per = _factors(rules)
         self.total_unit = self.unit * per
 
@@ -71,6 +76,12 @@ class Plan:
             raise ValueError("the rule set has no penalty mark")
         marks: Marks = (penalty,) * len(self.rules.criteria)
         return [(self.weigh[marks], marks, "")] * self.rules.per_entry
+
+    def sums(self, rows: Sequence[Row]) -> tuple[int, ...]:
+        """Return the sum of each criterion's marks as a count of ``1/mark_unit``, then the number of cards."""
+        # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
+        unit = self.mark_unit
+        return *[int(sum(marks) * unit) for marks in zip(*map(_MARKS, rows), strict=True)], len(rows)
 
     def total(self, points: int) -> Fraction:
         return Fraction(points, self.total_unit)

@@ -108,7 +108,6 @@ class BoxResult:
     gone: Sequence[tuple[Row, Reason]] = ()
     rank: int | None = None
     decided_by: str | None = None
-    ties: tuple[TieStep, ...] = ()
 
     @property
     def total(self) -> Fraction | None:
@@ -139,7 +138,6 @@ class TeamResult:
     eligible: bool = True
     rank: int = 0
     decided_by: str | None = None
-    ties: tuple[TieStep, ...] = ()
 
     @property
     def total(self) -> Fraction:
@@ -147,13 +145,31 @@ class TeamResult:
         return Fraction(self.points, self.unit)
 
 
+class Settling(NamedTuple):
+    """What a tie-break may need beside those tied.
+
+    Weighted marks count ``1/unit``, marks ``1/mark_unit``. A lot draws on ``category`` ("overall" for teams) and
+    ``seed``.
+    """
+
+    unit: int
+    mark_unit: int
+    category: str
+    seed: str | None
+
+
 @dataclass(slots=True)
 class Tally:
-    """Per category the ranked boxes in rank order, then the unranked; the teams; what was ignored."""
+    """Per category the ranked boxes in rank order, then the unranked; the teams; what was ignored.
+
+    ``settling`` and ``overall_tie_breaks``: what ties were settled with, for `judging.rules.tally.box_ties`.
+    """
 
     categories: dict[str, list[BoxResult]]
     overall: list[TeamResult] | None
     warnings: list[Ignored]
+    settling: Settling
+    overall_tie_breaks: tuple[TieBreak, ...]
 
     def champions(self) -> list[TeamResult]:
         """Grand champion and reserve: the first two eligible teams, as far as there are any."""

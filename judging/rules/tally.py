@@ -15,12 +15,13 @@ from judging.rules.outcome import (
     Dropped,
     Ignored,
     LotNeeded,
+    Settling,
     Tally,
     TeamResult,
     TieStep,
 )
 from judging.rules.rows import Row
-from judging.rules.ties import Contender, Settling, settle
+from judging.rules.ties import Contender, Trace, settle
 from judging.rules.totals import Plan
 
 __all__ = [
@@ -34,7 +35,9 @@ __all__ = [
     "Tally",
     "TeamResult",
     "TieStep",
+    "box_ties",
     "tally",
+    "team_ties",
     "to_json",
     "total_text",
 ]
@@ -75,11 +78,13 @@ def tally(
         judged = _judge(entered[category], plan, warnings)
         _check_single(category, judged)
         results[category] = _rank_boxes(judged, plan, settling._replace(category=category))
-    teams = None
+    teams: list[TeamResult] | None = None
+    tie_breaks: tuple[TieBreak, ...] = ()
     if overall is not None:
         contest = overall_rules or next(iter(rules.values()))
-        teams = _rank_teams(results, overall, contest.tie_breaks, settling, needs or contest.needs)
-    return Tally(results, teams, warnings)
+        tie_breaks = contest.tie_breaks
+        teams = _rank_teams(results, overall, tie_breaks, settling, needs or contest.needs)
+    return Tally(results, teams, warnings, settling, tie_breaks)
 
 
 def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
@@ -150,6 +155,25 @@ def _rank_boxes(results: Sequence[BoxResult], plan: Plan, settling: Settling) ->
     ranked = [result for result in ordered if result.points is not None]
     unranked = [result for result in ordered if result.points is None] if len(ranked) < len(ordered) else []
     return _place(ranked, _box_contender, plan.rules.tie_breaks, settling) + unranked
+
+
+def box_ties(result: Tally, category: str) -> Trace:
+    """Return box → the tie-breaks tried on it; nothing for a box that was level with no other on the total."""
+    ranked = [box for box in result.categories[category] if box.points is not None]
+    ranked.sort(key=attrgetter("box"))
+    trace: Trace = {}
+    if ranked:
+        settling = result.settling._replace(category=category)
+        _place(ranked, _box_contender, ranked[0].plan.rules.tie_breaks, settling, trace)
+    return trace
+
+
+def team_ties(result: Tally) -> Trace:
+    """Return team → the tie-breaks tried on it over all counting categories."""
+    trace: Trace = {}
+    teams = sorted(result.overall or (), key=attrgetter("team"))
+    _place(teams, _team_contender, result.overall_tie_breaks, result.settling, trace)
+    return trace
 
 
 def _box_contender(result: BoxResult) -> Contender[BoxResult]:
@@ -229,6 +253,7 @@ def _place(
     contender: Callable[[Placed], Contender[Placed]],
     tie_breaks: Sequence[TieBreak],
     settling: Settling,
+    trace: Trace | None = None,
 ) -> list[Placed]:
     """Rank by points, most first, those level by the tie-breaks, those level after that in the order given.
 
@@ -245,7 +270,7 @@ def _place(
         else:
             tied = [contender(result) for result in results[start:stop]]
             at = start
-            for group in settle(tied, tie_breaks, settling):
+            for group in settle(tied, tie_breaks, settling, trace):
                 rank = at + 1
                 for _, target, _ in group:
                     target.rank = rank

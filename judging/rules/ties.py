@@ -7,11 +7,11 @@ one row of RULES, beside its row in contest.rules.ruleset_parts.TIE_BREAKS.
 from collections.abc import Callable, Mapping, Sequence
 from hashlib import sha256
 from math import lcm
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import total_text
-from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep, Value
+from judging.rules.outcome import BoxResult, LotNeeded, Settling, TeamResult, TieStep, Value
 
 Placed = TypeVar("Placed", BoxResult, TeamResult)
 
@@ -20,33 +20,24 @@ Placed = TypeVar("Placed", BoxResult, TeamResult)
 Contender = tuple[str, Placed, Sequence[BoxResult]]
 
 
-class Settling(NamedTuple):
-    """What a tie-break may need beside those tied.
-
-    Weighted marks count ``1/unit``, marks ``1/mark_unit``. A lot draws on ``category`` ("overall" for teams) and
-    ``seed``.
-    """
-
-    unit: int
-    mark_unit: int
-    category: str
-    seed: str | None
-
-
 Tied = Sequence[Contender[Any]]
 Values = tuple[list[Value], int]  # what is compared, and the divisor that makes exact figures of it
 Rule = Callable[[Tied, TieBreak, Settling], Values | None]  # None: passed over for this group
 
 
+Trace = dict[str, tuple[TieStep, ...]]  # name → the tie-breaks tried on it, in order
+
+
 def settle(
-    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], settling: Settling
+    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], settling: Settling, trace: Trace | None = None
 ) -> list[Sequence[Contender[Placed]]]:
     """Return those tied, best first, in groups that no tie-break could separate.
 
-    Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
+    Writes ``decided_by`` of each, and into ``trace`` what was compared: most tallies never need it, so that it is made
+    only when asked for. Raises LotNeeded where a lot is due and there is no seed.
     """
     settled: list[Sequence[Contender[Placed]]] = []
-    _settle(tied, steps, settling, (), settled)
+    _settle(tied, steps, settling, settled, trace)
     return settled
 
 
@@ -54,8 +45,8 @@ def _settle(
     group: Sequence[Contender[Placed]],
     steps: Sequence[TieBreak],
     settling: Settling,
-    tried: tuple[TieStep, ...],
     settled: list[Sequence[Contender[Placed]]],
+    trace: Trace | None,
 ) -> None:
     for at, step in enumerate(steps):
         compared = RULES[step.by](group, step, settling)
@@ -63,27 +54,33 @@ def _settle(
             continue
         values, divisor = compared
         if values.count(values[0]) == len(values):
-            tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+            if trace is not None:
+                _record(trace, step, group, values, divisor)
             continue
         # Higher wins, except in a lot.
         order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
         values, group = [values[place] for place in order], [group[place] for place in order]
-        tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
+        if trace is not None:
+            _record(trace, step, group, values, divisor)
         label, later, start, last = step.label, steps[at + 1 :], 0, len(values)
         for _, target, _ in group:
-            target.ties, target.decided_by = tried, label
+            target.decided_by = label
         for end in range(1, last + 1):
             if end == last or values[end] != values[start]:
                 part = group[start:end]
                 if end - start == 1:
                     settled.append(part)
                 else:
-                    _settle(part, later, settling, tried, settled)
+                    _settle(part, later, settling, settled, trace)
                 start = end
         return
-    for _, target, _ in group:
-        target.ties = tried
     settled.append(group)
+
+
+def _record(trace: Trace, step: TieBreak, group: Tied, values: list[Value], divisor: int) -> None:
+    record = TieStep(step, [name for name, _, _ in group], values, divisor)
+    for name in record.names:
+        trace[name] = (*trace.get(name, ()), record)
 
 
 def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:

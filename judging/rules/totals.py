@@ -15,7 +15,6 @@ from judging.rules.drops import cutter
 from judging.rules.rows import Mark, Marks, Row, Texts
 from judging.rules.scale import allowed
 
-
 _MARKS = itemgetter(1)  # of a row
 
 
@@ -81,7 +80,7 @@ class Plan:
         """Return the sum of each criterion's marks as a count of ``1/mark_unit``, then the number of cards."""
         # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
         unit = self.mark_unit
-        return *[int(sum(marks) * unit) for marks in zip(*map(_MARKS, rows), strict=True)], len(rows)
+        return *[int(sum(marks) * unit) for marks in zip(*map(_MARKS, rows))], len(rows)  # noqa: B905 - weigh checked it
 
     def total(self, points: int) -> Fraction:
         return Fraction(points, self.total_unit)

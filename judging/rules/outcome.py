@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import total_text
-from judging.rules.rows import Marks, Reason, Row
+from judging.rules.rows import Mark, Marks, Reason, Row
 from judging.rules.totals import Plan
 
 STATUSES = ("accepted", "late", "absent", "refused", "disqualified")
@@ -92,7 +92,7 @@ class BoxResult:
     ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked too
     where the rules give it penalty marks. ``cards``: how many came. ``kept`` and ``gone``: its rows in card
     order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``sums``: of each
-    criterion's marks over the counted cards, as counts of the plan's mark unit, then the number of these cards.
+    criterion's marks over the counted cards, then the number of these cards.
     """
 
     category: str
@@ -103,7 +103,7 @@ class BoxResult:
     plan: Plan
     cards: int = 0
     points: int | None = None
-    sums: tuple[int, ...] = ()
+    sums: tuple[Mark, ...] = ()
     kept: Sequence[Row] = ()
     gone: Sequence[tuple[Row, Reason]] = ()
     rank: int | None = None

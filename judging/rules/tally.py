@@ -22,7 +22,7 @@ from judging.rules.outcome import (
 )
 from judging.rules.rows import Row
 from judging.rules.ties import Contender, Trace, settle
-from judging.rules.totals import Plan
+from judging.rules.totals import Plan, sums_of
 
 __all__ = [
     "STATUSES",
@@ -90,9 +90,8 @@ def tally(
 def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
     made = {each: Plan(each) for each in dict.fromkeys(rules.values())}
     unit = lcm(*(plan.unit for plan in made.values()))
-    mark_unit = lcm(*(plan.mark_unit for plan in made.values()))
     for plan in made.values():
-        plan.lift, plan.mark_lift = unit // plan.unit, mark_unit // plan.mark_unit
+        plan.lift = unit // plan.unit
     return {category: made[each] for category, each in rules.items()}
 
 
@@ -121,7 +120,7 @@ def _judge(boxes: Sequence[Box], plan: Plan, warnings: list[Ignored]) -> list[Bo
         rows.sort()
         kept, gone = cut(rows)
         points = sum([row[0] for row in kept]) * factor[len(kept)]
-        sums = plan.sums(kept)
+        sums = sums_of(kept)
         results.append(
             BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, sums, kept, gone)
         )
@@ -146,7 +145,7 @@ def _ruled(box: Box, plan: Plan, warnings: list[Ignored]) -> BoxResult:
     if _RESULT[box.status](plan.rules) == "penalty_marks":
         result.kept, result.gone = plan.cut(plan.penalty_rows())
         result.points = sum(row[0] for row in result.kept) * plan.factor[len(result.kept)]
-        result.sums = plan.sums(result.kept)
+        result.sums = sums_of(result.kept)
     return result
 
 

@@ -84,8 +84,8 @@ def _record(trace: Trace, step: TieBreak, group: Tied, values: list[Value], divi
 
 
 def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
-    numbers = {result.sums[-1] for _, _, results in tied for result in results}
-    share = lcm(*numbers)
+    numbers: set[Any] = {result.sums[-1] for _, _, results in tied for result in results}
+    share, unit = lcm(*numbers), settling.mark_unit
     times = {number: share // number for number in numbers}  # a mean is as many of 1/share
     values: list[Value] = []
     for _, _, results in tied:
@@ -94,25 +94,25 @@ def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values
             at = result.plan.column.get(step.criterion)
             if at is not None:  # else another category's rules, without this criterion
                 sums = result.sums
-                value += sums[at] * times[sums[-1]] * result.plan.mark_lift
+                value += int(sums[at] * unit) * times[sums[-1]]
         values.append(value)
-    return values, settling.mark_unit * share
+    return values, unit * share
 
 
 def _criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
     # Not `cards`: a box that counts as penalty marks has others than those that came.
     share = lcm(*{len(result.kept) + len(result.gone) for _, _, results in tied for result in results})
+    unit = settling.mark_unit
     values: list[Value] = []
     for _, _, results in tied:
         value = 0
         for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:
-                marks: list[Any] = [row[1][at] for row, _ in result.gone]
-                total = result.sums[at] + int(sum(marks) * result.plan.mark_unit)
-                value += total * (share // (result.sums[-1] + len(marks))) * result.plan.mark_lift
+                marks: list[Any] = [row[1][at] for row in result.kept] + [row[1][at] for row, _ in result.gone]
+                value += int(sum(marks) * unit) * (share // len(marks))
         values.append(value)
-    return values, settling.mark_unit * share
+    return values, unit * share
 
 
 def _dropped_cards(tied: Tied, step: TieBreak, settling: Settling) -> Values | None:

@@ -18,6 +18,14 @@ from judging.rules.scale import allowed
 _MARKS = itemgetter(1)  # of a row
 
 
+def sums_of(rows: Sequence[Row]) -> tuple[Mark, ...]:
+    """Return the sum of each criterion's marks, then the number of rows.
+
+    Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
+    """
+    return *map(sum, zip(*map(_MARKS, rows))), len(rows)  # noqa: B905 - the weighing checked their number
+
+
 class Weighing(dict[Marks, int]):
     """From a card's marks to its weighted mark; each combination of marks is checked and summed once."""
 
@@ -64,7 +72,7 @@ class Plan:
         self.full = rules.full_counted
         self.most, self.fewest = rules.per_entry, rules.fewest
         self.mark_unit = self.weigh.mark_unit
-        self.lift = self.mark_lift = 1  # to the units that the plans of one tally share
+        self.lift = 1  # to the unit that the plans of one tally share
         self.factor, per = _factors(rules)
         self.total_unit = self.unit * per
 
@@ -75,12 +83,6 @@ class Plan:
             raise ValueError("the rule set has no penalty mark")
         marks: Marks = (penalty,) * len(self.rules.criteria)
         return [(self.weigh[marks], marks, "")] * self.rules.per_entry
-
-    def sums(self, rows: Sequence[Row]) -> tuple[int, ...]:
-        """Return the sum of each criterion's marks as a count of ``1/mark_unit``, then the number of cards."""
-        # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-        unit = self.mark_unit
-        return *[int(sum(marks) * unit) for marks in zip(*map(_MARKS, rows))], len(rows)  # noqa: B905 - weigh checked it
 
     def total(self, points: int) -> Fraction:
         return Fraction(points, self.total_unit)

@@ -180,6 +180,8 @@ def main() -> int:
     again, traced = medians(lambda: whole(boxes), lambda: traces(boxes), runs=51)
     tentimes = more / again
     print(f"ten times the cards: {more * 1e3:.1f} ms, {tentimes:.2f} times (at most {MOST_TENFOLD:g})")
+    (bare_more,) = medians(lambda: bare(tenfold), runs=15)
+    print(f"  the bare loop itself, for comparison: {bare_more / loop:.2f} times")
     print(f"  with what was compared in every tie: {traced * 1e3:.2f} ms, {traced / again:.2f} times without")
 
     with tempfile.TemporaryDirectory() as name:

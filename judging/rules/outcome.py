@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import total_text
-from judging.rules.rows import Marks, Reason, Row
+from judging.rules.rows import Mark, Marks, Reason, Row
 from judging.rules.totals import Plan
 
 STATUSES = ("accepted", "late", "absent", "refused", "disqualified")
@@ -91,8 +91,8 @@ class BoxResult:
 
     ``status`` is ranked, short, late, absent, refused or disqualified; a late or disqualified box is ranked too
     where the rules give it penalty marks. ``cards``: how many came. ``kept`` and ``gone``: its rows in card
-    order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``means``: those of
-    its criteria, once a tie-break took them.
+    order, those gone each with its reason; ``points``: the total as a count of the plan's unit; ``sums``: of each
+    criterion's marks over the counted cards, then the number of these cards.
     """
 
     category: str
@@ -103,12 +103,11 @@ class BoxResult:
     plan: Plan
     cards: int = 0
     points: int | None = None
+    sums: tuple[Mark, ...] = ()
     kept: Sequence[Row] = ()
     gone: Sequence[tuple[Row, Reason]] = ()
     rank: int | None = None
     decided_by: str | None = None
-    ties: tuple[TieStep, ...] = ()
-    means: list[int] | None = None
 
     @property
     def total(self) -> Fraction | None:
@@ -139,7 +138,6 @@ class TeamResult:
     eligible: bool = True
     rank: int = 0
     decided_by: str | None = None
-    ties: tuple[TieStep, ...] = ()
 
     @property
     def total(self) -> Fraction:
@@ -147,13 +145,31 @@ class TeamResult:
         return Fraction(self.points, self.unit)
 
 
+class Settling(NamedTuple):
+    """What a tie-break may need beside those tied.
+
+    Weighted marks count ``1/unit``, marks ``1/mark_unit``. A lot draws on ``category`` ("overall" for teams) and
+    ``seed``.
+    """
+
+    unit: int
+    mark_unit: int
+    category: str
+    seed: str | None
+
+
 @dataclass(slots=True)
 class Tally:
-    """Per category the ranked boxes in rank order, then the unranked; the teams; what was ignored."""
+    """Per category the ranked boxes in rank order, then the unranked; the teams; what was ignored.
+
+    ``settling`` and ``overall_tie_breaks``: what ties were settled with, for `judging.rules.tally.box_ties`.
+    """
 
     categories: dict[str, list[BoxResult]]
     overall: list[TeamResult] | None
     warnings: list[Ignored]
+    settling: Settling
+    overall_tie_breaks: tuple[TieBreak, ...]
 
     def champions(self) -> list[TeamResult]:
         """Grand champion and reserve: the first two eligible teams, as far as there are any."""

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from contest.rules.say import total_text
-from judging.rules.outcome import BoxResult, Dropped, Ignored, Tally, TeamResult, TieStep
+from judging.rules.outcome import Dropped, Ignored, Tally, TieStep
+from judging.rules.tally import box_ties, team_ties
 
 FORMAT = "fairbox-outcome-1"
 
@@ -133,10 +134,9 @@ def standings_of(
     """Return a tally as codes and figures. `names`: category key → name; `teams`: team number → name."""
     return Outcome(
         categories=tuple(
-            CategoryStandings(key, names[key], key in counting, box_standings(boxes))
-            for key, boxes in result.categories.items()
+            CategoryStandings(key, names[key], key in counting, box_standings(result, key)) for key in result.categories
         ),
-        overall=_team_standings(result.overall or ()),
+        overall=_team_standings(result),
         needs=needs,
         champions=tuple(team.team for team in result.champions()),
         teams=dict(teams),
@@ -144,9 +144,9 @@ def standings_of(
     )
 
 
-def box_standings(boxes: Sequence[BoxResult]) -> tuple[BoxStanding, ...]:
+def box_standings(result: Tally, category: str) -> tuple[BoxStanding, ...]:
     """Return a category's boxes as codes and figures, in their order."""
-    ties = _Ties()
+    ties = _Ties(box_ties(result, category))
     return tuple(
         BoxStanding(
             box=box.box,
@@ -158,24 +158,29 @@ def box_standings(boxes: Sequence[BoxResult]) -> tuple[BoxStanding, ...]:
             counted=box.counted,
             dropped=box.dropped,
             decided_by=box.decided_by,
-            ties=ties.of(box.ties),
+            ties=ties.of(box.box),
         )
-        for box in boxes
+        for box in result.categories[category]
     )
 
 
-def _team_standings(teams: Sequence[TeamResult]) -> tuple[TeamStanding, ...]:
-    ties = _Ties()
+def _team_standings(result: Tally) -> tuple[TeamStanding, ...]:
+    ties = _Ties(team_ties(result))
     return tuple(
-        TeamStanding(team.team, team.rank, total_text(team.total), team.eligible, team.decided_by, ties.of(team.ties))
-        for team in teams
+        TeamStanding(team.team, team.rank, total_text(team.total), team.eligible, team.decided_by, ties.of(team.team))
+        for team in result.overall or ()
     )
 
 
 class _Ties(dict[int, Tie]):
     """From an engine's record of a tie-break to its figures, made once however many boxes share it."""
 
-    def of(self, steps: Sequence[TieStep]) -> tuple[Tie, ...]:
+    def __init__(self, tried: Mapping[str, Sequence[TieStep]]) -> None:
+        super().__init__()
+        self.tried = tried
+
+    def of(self, name: str) -> tuple[Tie, ...]:
+        steps = self.tried.get(name, ())
         for step in steps:
             if id(step) not in self:
                 values = tuple(step.text(at) for at in range(len(step.values)))

@@ -15,13 +15,14 @@ from judging.rules.outcome import (
     Dropped,
     Ignored,
     LotNeeded,
+    Settling,
     Tally,
     TeamResult,
     TieStep,
 )
 from judging.rules.rows import Row
-from judging.rules.ties import Contender, Settling, settle
-from judging.rules.totals import Plan
+from judging.rules.ties import Contender, Trace, settle
+from judging.rules.totals import Plan, sums_of
 
 __all__ = [
     "STATUSES",
@@ -34,7 +35,9 @@ __all__ = [
     "Tally",
     "TeamResult",
     "TieStep",
+    "box_ties",
     "tally",
+    "team_ties",
     "to_json",
     "total_text",
 ]
@@ -62,7 +65,8 @@ def tally(
     Raises LotNeeded for a lot without a seed, ValueError for input that cannot be tallied.
     """
     plans = _plans(rules)
-    settling = _settling(plans.values(), seed)
+    units = lcm(*(plan.unit for plan in plans.values())), lcm(*(plan.mark_unit for plan in plans.values()))
+    settling = Settling(*units, "overall", seed)
     entered: dict[str, list[Box]] = {category: [] for category in rules}
     for box in boxes:
         if box.category not in entered:
@@ -74,11 +78,13 @@ def tally(
         judged = _judge(entered[category], plan, warnings)
         _check_single(category, judged)
         results[category] = _rank_boxes(judged, plan, settling._replace(category=category))
-    teams = None
+    teams: list[TeamResult] | None = None
+    tie_breaks: tuple[TieBreak, ...] = ()
     if overall is not None:
         contest = overall_rules or next(iter(rules.values()))
-        teams = _rank_teams(results, overall, contest.tie_breaks, settling, needs or contest.needs)
-    return Tally(results, teams, warnings)
+        tie_breaks = contest.tie_breaks
+        teams = _rank_teams(results, overall, tie_breaks, settling, needs or contest.needs)
+    return Tally(results, teams, warnings, settling, tie_breaks)
 
 
 def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
@@ -87,15 +93,6 @@ def _plans(rules: Mapping[str, RuleSet]) -> dict[str, Plan]:
     for plan in made.values():
         plan.lift = unit // plan.unit
     return {category: made[each] for category, each in rules.items()}
-
-
-def _settling(plans: Iterable[Plan], seed: str | None) -> Settling:
-    """Return what tie-breaks need, in units that all categories share: those of the overall compare across them."""
-    unit, mark_unit, share = 1, 1, 1
-    for plan in plans:
-        unit, mark_unit = lcm(unit, plan.unit * plan.lift), lcm(mark_unit, plan.weigh.mark_unit)
-        share = lcm(share, *range(1, plan.most + 1))
-    return Settling(unit, mark_unit, share, "overall", seed)
 
 
 def _check_single(category: str, results: Sequence[BoxResult]) -> None:
@@ -123,7 +120,10 @@ def _judge(boxes: Sequence[Box], plan: Plan, warnings: list[Ignored]) -> list[Bo
         rows.sort()
         kept, gone = cut(rows)
         points = sum([row[0] for row in kept]) * factor[len(kept)]
-        results.append(BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, kept, gone))
+        sums = sums_of(kept)
+        results.append(
+            BoxResult(box.category, box.box, box.team, box.table, "ranked", plan, cards, points, sums, kept, gone)
+        )
     return results
 
 
@@ -145,6 +145,7 @@ def _ruled(box: Box, plan: Plan, warnings: list[Ignored]) -> BoxResult:
     if _RESULT[box.status](plan.rules) == "penalty_marks":
         result.kept, result.gone = plan.cut(plan.penalty_rows())
         result.points = sum(row[0] for row in result.kept) * plan.factor[len(result.kept)]
+        result.sums = sums_of(result.kept)
     return result
 
 
@@ -153,6 +154,25 @@ def _rank_boxes(results: Sequence[BoxResult], plan: Plan, settling: Settling) ->
     ranked = [result for result in ordered if result.points is not None]
     unranked = [result for result in ordered if result.points is None] if len(ranked) < len(ordered) else []
     return _place(ranked, _box_contender, plan.rules.tie_breaks, settling) + unranked
+
+
+def box_ties(result: Tally, category: str) -> Trace:
+    """Return box → the tie-breaks tried on it; nothing for a box that was level with no other on the total."""
+    ranked = [box for box in result.categories[category] if box.points is not None]
+    ranked.sort(key=attrgetter("box"))
+    trace: Trace = {}
+    if ranked:
+        settling = result.settling._replace(category=category)
+        _place(ranked, _box_contender, ranked[0].plan.rules.tie_breaks, settling, trace)
+    return trace
+
+
+def team_ties(result: Tally) -> Trace:
+    """Return team → the tie-breaks tried on it over all counting categories."""
+    trace: Trace = {}
+    teams = sorted(result.overall or (), key=attrgetter("team"))
+    _place(teams, _team_contender, result.overall_tie_breaks, result.settling, trace)
+    return trace
 
 
 def _box_contender(result: BoxResult) -> Contender[BoxResult]:
@@ -232,6 +252,7 @@ def _place(
     contender: Callable[[Placed], Contender[Placed]],
     tie_breaks: Sequence[TieBreak],
     settling: Settling,
+    trace: Trace | None = None,
 ) -> list[Placed]:
     """Rank by points, most first, those level by the tie-breaks, those level after that in the order given.
 
@@ -248,7 +269,7 @@ def _place(
         else:
             tied = [contender(result) for result in results[start:stop]]
             at = start
-            for group in settle(tied, tie_breaks, settling):
+            for group in settle(tied, tie_breaks, settling, trace):
                 rank = at + 1
                 for _, target, _ in group:
                     target.rank = rank

@@ -2,10 +2,10 @@
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from contest.rules.say import total_text
-from judging.rules.tally import Tally, TieStep
+from judging.rules.tally import Tally, TieStep, box_ties, team_ties
 
 CSV_COLUMNS = (
     "category",
@@ -33,6 +33,7 @@ def result_csv(result: Tally) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(CSV_COLUMNS)
     for category, boxes in result.categories.items():
+        ties = box_ties(result, category)
         for box in boxes:
             dropped = box.dropped
             writer.writerow(
@@ -47,10 +48,11 @@ def result_csv(result: Tally) -> str:
                     " ".join(box.counted),
                     " ".join([card.seat for card in dropped]),
                     " ".join([card.why for card in dropped]),
-                    _ties(box.box, box.ties),
+                    _ties(box.box, ties),
                     "",
                 )
             )
+    ties = team_ties(result)
     for team in result.overall or ():
         writer.writerow(
             (
@@ -64,12 +66,12 @@ def result_csv(result: Tally) -> str:
                 "",
                 "",
                 "",
-                _ties(team.team, team.ties),
+                _ties(team.team, ties),
                 "yes" if team.eligible else "no",
             )
         )
     return out.getvalue()
 
 
-def _ties(name: str, ties: Sequence[TieStep]) -> str:
-    return " ".join([f"{record.step.label}={record.text(record.names.index(name))}" for record in ties])
+def _ties(name: str, ties: Mapping[str, Sequence[TieStep]]) -> str:
+    return " ".join([f"{record.step.label}={record.text(record.names.index(name))}" for record in ties.get(name, ())])

@@ -7,12 +7,11 @@ one row of RULES, beside its row in contest.rules.ruleset.parts.TIE_BREAKS.
 from collections.abc import Callable, Mapping, Sequence
 from hashlib import sha256
 from math import lcm
-from operator import itemgetter
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from contest.rules.ruleset import TieBreak
 from contest.rules.say import total_text
-from judging.rules.outcome import BoxResult, LotNeeded, TeamResult, TieStep, Value
+from judging.rules.outcome import BoxResult, LotNeeded, Settling, TeamResult, TieStep, Value
 
 Placed = TypeVar("Placed", BoxResult, TeamResult)
 
@@ -21,34 +20,24 @@ Placed = TypeVar("Placed", BoxResult, TeamResult)
 Contender = tuple[str, Placed, Sequence[BoxResult]]
 
 
-class Settling(NamedTuple):
-    """What a tie-break may need beside those tied.
-
-    Weighted marks count ``1/unit``, marks ``1/mark_unit``; ``share`` is a multiple of every number of cards, so that
-    means stay whole. A lot draws on ``category`` ("overall" for teams) and ``seed``.
-    """
-
-    unit: int
-    mark_unit: int
-    share: int
-    category: str
-    seed: str | None
-
-
 Tied = Sequence[Contender[Any]]
 Values = tuple[list[Value], int]  # what is compared, and the divisor that makes exact figures of it
 Rule = Callable[[Tied, TieBreak, Settling], Values | None]  # None: passed over for this group
 
 
+Trace = dict[str, tuple[TieStep, ...]]  # name → the tie-breaks tried on it, in order
+
+
 def settle(
-    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], settling: Settling
+    tied: Sequence[Contender[Placed]], steps: Sequence[TieBreak], settling: Settling, trace: Trace | None = None
 ) -> list[Sequence[Contender[Placed]]]:
     """Return those tied, best first, in groups that no tie-break could separate.
 
-    Writes ``decided_by`` and ``ties`` of each. Raises LotNeeded where a lot is due and there is no seed.
+    Writes ``decided_by`` of each, and into ``trace`` what was compared: most tallies never need it, so that it is made
+    only when asked for. Raises LotNeeded where a lot is due and there is no seed.
     """
     settled: list[Sequence[Contender[Placed]]] = []
-    _settle(tied, steps, settling, (), None, settled)
+    _settle(tied, steps, settling, settled, trace)
     return settled
 
 
@@ -56,68 +45,72 @@ def _settle(
     group: Sequence[Contender[Placed]],
     steps: Sequence[TieBreak],
     settling: Settling,
-    tried: tuple[TieStep, ...],
-    decided_by: str | None,
     settled: list[Sequence[Contender[Placed]]],
+    trace: Trace | None,
 ) -> None:
-    if len(group) > 1:
-        for at, step in enumerate(steps):
-            compared = RULES[step.by](group, step, settling)
-            if compared is None:
-                continue
-            values, divisor = compared
-            if values.count(values[0]) == len(values):
-                tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
-                continue
-            # Higher wins, except in a lot.
-            order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
-            values, group = [values[place] for place in order], [group[place] for place in order]
-            tried = (*tried, TieStep(step, [name for name, _, _ in group], values, divisor))
-            later, label, start, last = steps[at + 1 :], step.label, 0, values[0]
-            for end, value in enumerate(values):
-                if value != last:
-                    _settle(group[start:end], later, settling, tried, label, settled)
-                    start, last = end, value
-            _settle(group[start:], later, settling, tried, label, settled)
-            return
-    for _, target, _ in group:
-        target.ties, target.decided_by = tried, decided_by
+    for at, step in enumerate(steps):
+        compared = RULES[step.by](group, step, settling)
+        if compared is None:
+            continue
+        values, divisor = compared
+        if values.count(values[0]) == len(values):
+            if trace is not None:
+                _record(trace, step, group, values, divisor)
+            continue
+        # Higher wins, except in a lot.
+        order = sorted(range(len(values)), key=values.__getitem__, reverse=step.by != "lot")
+        values, group = [values[place] for place in order], [group[place] for place in order]
+        if trace is not None:
+            _record(trace, step, group, values, divisor)
+        label, later, start, last = step.label, steps[at + 1 :], 0, len(values)
+        for _, target, _ in group:
+            target.decided_by = label
+        for end in range(1, last + 1):
+            if end == last or values[end] != values[start]:
+                part = group[start:end]
+                if end - start == 1:
+                    settled.append(part)
+                else:
+                    _settle(part, later, settling, settled, trace)
+                start = end
+        return
     settled.append(group)
 
 
+def _record(trace: Trace, step: TieBreak, group: Tied, values: list[Value], divisor: int) -> None:
+    record = TieStep(step, [name for name, _, _ in group], values, divisor)
+    for name in record.names:
+        trace[name] = (*trace.get(name, ()), record)
+
+
 def _counted_criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    numbers: set[Any] = {result.sums[-1] for _, _, results in tied for result in results}
+    share, unit = lcm(*numbers), settling.mark_unit
+    times = {number: share // number for number in numbers}  # a mean is as many of 1/share
     values: list[Value] = []
     for _, _, results in tied:
         value = 0
         for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:  # else another category's rules, without this criterion
-                value += (result.means or _take_means(result, settling))[at]
+                sums = result.sums
+                value += int(sums[at] * unit) * times[sums[-1]]
         values.append(value)
-    return values, settling.mark_unit * settling.share
-
-
-def _take_means(result: BoxResult, settling: Settling) -> list[int]:
-    """Return every criterion's mean over the counted cards, and keep it: most boxes that tie need several."""
-    share, unit = settling.share // len(result.kept), settling.mark_unit
-    # Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
-    means = result.means = [int(sum(marks) * unit) * share for marks in zip(*map(_MARKS, result.kept), strict=True)]
-    return means
-
-
-_MARKS = itemgetter(1)  # of a row
+    return values, unit * share
 
 
 def _criterion(tied: Tied, step: TieBreak, settling: Settling) -> Values:
+    # Not `cards`: a box that counts as penalty marks has others than those that came.
+    share = lcm(*{len(result.kept) + len(result.gone) for _, _, results in tied for result in results})
+    unit = settling.mark_unit
     values: list[Value] = []
-    unit, share = settling.mark_unit, settling.share
     for _, _, results in tied:
         value = 0
         for result in results:
             at = result.plan.column.get(step.criterion)
             if at is not None:
-                cards = [row[1][at] for row in result.kept] + [row[1][at] for row, _ in result.gone]
-                value += int(sum(cards) * unit) * (share // len(cards))
+                marks: list[Any] = [row[1][at] for row in result.kept] + [row[1][at] for row, _ in result.gone]
+                value += int(sum(marks) * unit) * (share // len(marks))
         values.append(value)
     return values, unit * share
 

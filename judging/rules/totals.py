@@ -5,14 +5,25 @@ unit is the common denominator of all possible weighted marks. A box's total is 
 scaling and means multiply by whole numbers only.
 """
 
+from collections.abc import Sequence
 from fractions import Fraction
 from math import lcm
-from operator import getitem
+from operator import getitem, itemgetter
 
 from contest.rules.ruleset import RuleSet
 from judging.rules.drops import cutter
 from judging.rules.rows import Mark, Marks, Row, Texts
 from judging.rules.scale import allowed
+
+_MARKS = itemgetter(1)  # of a row
+
+
+def sums_of(rows: Sequence[Row]) -> tuple[Mark, ...]:
+    """Return the sum of each criterion's marks, then the number of rows.
+
+    Exact: a rule set's marks are short enough that their sums fit Decimal's 28 digits.
+    """
+    return *map(sum, zip(*map(_MARKS, rows))), len(rows)  # noqa: B905 - the weighing checked their number
 
 
 class Weighing(dict[Marks, int]):
@@ -60,6 +71,7 @@ class Plan:
         self.column: dict[str | None, int] = {criterion.key: place for place, criterion in enumerate(rules.criteria)}
         self.full = rules.full_counted
         self.most, self.fewest = rules.per_entry, rules.fewest
+        self.mark_unit = self.weigh.mark_unit
         self.lift = 1  # to the unit that the plans of one tally share
         self.factor, per = _factors(rules)
         self.total_unit = self.unit * per

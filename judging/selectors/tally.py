@@ -104,7 +104,7 @@ def provisional_working(contest: Contest, number: str) -> tuple[str, list[str]] 
         return None
     key, name = row
     records = sealed_records(contest, key)
-    for box in box_standings(records.tally().categories[key]):
+    for box in box_standings(records.tally(), key):
         if box.box == number:
             return name, box_working(box, records.cards_of(key, number), records.rules[key])
     return name, ["The box is not judged."]

@@ -211,7 +211,7 @@ def test_rewording_every_sentence_changes_nothing_stored(contest, monkeypatch):
     records = closing_records(contest)
     names = {"category_names": {"chicken": "Chicken", "ribs": "Ribs"}, "team_names": {str(n): str(n) for n in range(9)}}
     outcome, printed = outcome_of(records, records.tally(), **names), result_csv(records.tally())
-    box = box_standings(records.tally().categories["chicken"])[0]
+    box = box_standings(records.tally(), "chicken")[0]
     said = workings.box_working(box, records.cards_of("chicken", box.box), records.rules["chicken"])
     reword_everything(monkeypatch)
     assert outcome_of(records, records.tally(), **names) == outcome

@@ -8,7 +8,8 @@ import pytest
 
 from contest.rules.ruleset import DROPS, TIE_BREAKS, from_document, shipped, to_document
 from judging.rules import drops, ties
-from judging.rules.tally import Box, Card, LotNeeded, tally, to_json, total_text
+from judging.rules.tally import Box, Card, LotNeeded, box_ties, tally, team_ties, to_json, total_text
+from judging.rules.tally_csv import result_csv
 from judging.rules.workings import ignored_text
 from tests.judging.rules.helpers import box, one_criterion, result, results
 
@@ -191,6 +192,16 @@ def test_each_tie_break_by_hand():
     assert {each.rank for each in results(by(), a, b).values()} == {1}
 
 
+def tried(rules, *boxes, seed=None):
+    """The tie-breaks tried, in order, with each box's value: label → [(box, value)]."""
+    trace = box_ties(tally({"ribs": rules}, boxes, seed=seed), "ribs")
+    return {
+        step.step.label: [(name, step.text(at)) for at, name in enumerate(step.names)]
+        for steps in trace.values()
+        for step in steps
+    }
+
+
 def sevens(*numbers):
     """Boxes in which every mark is 7, with that many cards each."""
     return [box(str(101 + at), [(7, 7, 7)] * number) for at, number in enumerate(numbers)]
@@ -205,14 +216,15 @@ def test_lost_cards_decide_no_place():
     assert {each.decided_by for each in by_lot.values()} == {"lot"}
     lots = {number: hashlib.sha256(f"s:ribs:{number}".encode()).hexdigest() for number in by_lot}
     assert sorted(by_lot, key=lambda number: by_lot[number].rank) == sorted(lots, key=lots.get)
-    assert [step.step.label for step in by_lot["101"].ties] == [
+    values = tried(from_document(document), *sevens(6, 5, 4), seed="s")
+    assert list(values) == [
         "counted_criterion:taste",
         "counted_criterion:tenderness",
         "counted_criterion:appearance",
         "lot",
     ]
     # The short boxes' means are taken over fewer cards: 7 each.
-    assert {by_lot["101"].ties[0].text(at) for at in range(3)} == {"7"}
+    assert values["counted_criterion:taste"] == [("101", "7"), ("102", "7"), ("103", "7")]
     every = [{"by": "criterion", "criterion": "taste"}, {"by": "dropped_cards"}, {"by": "highest_card"}]
     shared = results(from_document(document | {"tie_break": every}), *sevens(6, 5, 4))
     assert [(each.rank, each.decided_by) for each in shared.values()] == [(1, None)] * 3
@@ -221,9 +233,10 @@ def test_lost_cards_decide_no_place():
 def test_highest_card_compares_as_many_as_the_shortest_has():
     # Means of 6: nine and seven and two against nine and three; the third card is not compared.
     rules = one_criterion(cards=3, of="mean", ties=("highest_card",))
-    found = results(rules, box("101", [9, 7, 2]), box("102", [9, 3]))
+    pair = box("101", [9, 7, 2]), box("102", [9, 3])
+    found = results(rules, *pair)
     assert (found["101"].rank, found["102"].rank) == (1, 2)
-    assert [found["101"].ties[0].text(at) for at in (0, 1)] == ["9,7", "9,3"]
+    assert tried(rules, *pair) == {"highest_card": [("101", "9,7"), ("102", "9,3")]}
     level = results(rules, box("101", [9, 3, 6]), box("102", [9, 3]))
     assert (level["101"].rank, level["102"].rank) == (1, 2)  # nine and six against nine and three
     same = results(rules, box("101", [7, 6, 5]), box("102", [7, 5]), box("103", [6]))
@@ -233,8 +246,9 @@ def test_highest_card_compares_as_many_as_the_shortest_has():
 def test_dropped_cards_are_passed_over_where_a_box_has_none():
     rules = one_criterion(cards=3, fewest=2, rule="lowest", count=1, ties=("dropped_cards", "highest_card"))
     # Totals 16: of three cards the lowest is dropped, two cards are all kept.
-    found = results(rules, box("101", [9, 7, 7]), box("102", [8, 8]), box("103", [9, 7, 1]))
-    assert [step.step.label for step in found["101"].ties] == ["highest_card"]
+    three = box("101", [9, 7, 7]), box("102", [8, 8]), box("103", [9, 7, 1])
+    found = results(rules, *three)
+    assert list(tried(rules, *three)) == ["highest_card"]
     assert (found["102"].rank, {found["101"].rank, found["103"].rank}) == (3, {1})
 
 
@@ -254,7 +268,7 @@ def test_overall_ties_sum_the_means_of_the_categories():
         ("A", Fraction("15.5"), "counted_criterion:looks"),
         ("B", Fraction("15.5"), "counted_criterion:looks"),
     ]
-    (step,) = answer.overall[0].ties
+    (step,) = team_ties(answer)["A"]
     assert [step.text(0), step.text(1)] == ["4.5", "3"]
 
 
@@ -436,6 +450,29 @@ def test_json():
             {"team": "T", "rank": 2, "total": "0", "eligible": False, "decided_by": None},
         ],
     }
+
+
+def test_csv_holds_codes_and_tie_values():
+    rules = from_document(
+        to_document(one_criterion(cards=3, rule="lowest", count=1, ties=("dropped_cards", "highest_card")))
+    )
+    boxes = [
+        box("1", [9, 7, 5], team="A B"),
+        box("2", [8, 8, 5], team="B"),
+        box("3", [6, 5, 5], team="C"),
+        box("4", [], team="D", status="absent"),
+    ]
+    lines = result_csv(tally({"ribs": rules}, boxes, overall=["ribs"])).splitlines()
+    assert lines == [
+        "category,rank,box,team,total,status,decided_by,counted,dropped,why,ties,eligible",
+        'ribs,1,1,A B,16,ranked,highest_card,1 2,3,lowest:5:7,"dropped_cards=5 highest_card=9,7,5",',
+        'ribs,2,2,B,16,ranked,highest_card,1 2,3,lowest:5:8,"dropped_cards=5 highest_card=8,8,5",',
+        "ribs,3,3,C,11,ranked,,1 3,2,lowest:5:5,,",
+        "ribs,,4,D,,absent,,,,,,",
+        'overall,1,,A B,16,,highest_card,,,,"dropped_cards=5 highest_card=9,7,5",yes',
+        'overall,2,,B,16,,highest_card,,,,"dropped_cards=5 highest_card=8,8,5",yes',
+        "overall,3,,C,11,,,,,,,yes",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ DOUBLE = shipped()["taste-double"]
 def working_of(rules, *boxes, public=False, seed=None):
     """The sentences of each box, by box number, made from its codes and figures."""
     came = {each.box: {card.seat: [str(mark) for mark in card.marks] for card in each.cards} for each in boxes}
-    ranked = tally({"ribs": rules}, boxes, seed=seed).categories["ribs"]
-    return {each.box: box_working(each, came[each.box], rules, public=public) for each in box_standings(ranked)}
+    answer = tally({"ribs": rules}, boxes, seed=seed)
+    return {each.box: box_working(each, came[each.box], rules, public=public) for each in box_standings(answer, "ribs")}
 
 
 def working(rules, cards, *, public=False, **more):

@@ -9,7 +9,7 @@ from typing import Any
 
 from contest.models import Contest, Team
 from contest.rules.say import listed
-from reports.charts import nice, number, signed, steps
+from reports.charts import Axis, nice, number, signed
 from reports.cook.days import Day
 from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
@@ -147,10 +147,10 @@ def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
     ends = [
         worth(practice, mean["mean"] + side * (mean["half"] or 0)) for practice, _, mean in means for side in (-1, 1)
     ]
-    low, high, step = nice(max(least, min(ends)), min(most, max(ends)))
+    scale = Axis(*nice(max(least, min(ends)), min(most, max(ends))), start=LEFT, end=RIGHT)
 
     def x(value: float) -> str:
-        return number(LEFT + (min(max(value, low), high) - low) / (high - low) * (RIGHT - LEFT))
+        return number(scale.clamped(value))
 
     bars, headings, y = [], [], TOP
     for practice, rows in groupby(means, key=lambda row: row[0]):
@@ -168,7 +168,7 @@ def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
         axis=str(y),
         bars=bars,
         headings=headings,
-        ticks=[(x(at), f"{at:g}") for at in steps(low, high, step)],
+        ticks=[(x(at), f"{at:g}") for at in scale.ticks()],
     )
 
 

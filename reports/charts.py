@@ -14,6 +14,31 @@ MOST_LABELS = 6
 
 
 @dataclass(frozen=True, slots=True)
+class Axis:
+    """Values from `low` to `high` on coordinates from `start` to `end`, with a tick at every whole `step`."""
+
+    low: float
+    high: float
+    step: float
+    start: float
+    end: float
+
+    def at(self, value: float) -> float:
+        """The coordinate of a value."""
+        return self.start + (value - self.low) / (self.high - self.low) * (self.end - self.start)
+
+    def clamped(self, value: float) -> float:
+        """The coordinate of a value, or of the end that it lies beyond."""
+        return self.at(min(max(value, self.low), self.high))
+
+    def ticks(self) -> list[float]:
+        """The values at which a tick lies: multiples of the step, both ends included where they are such."""
+        hair = 1e-9  # of a step: 0.3 / 0.1 is a little more than 3, and the end is a tick all the same
+        first, last = ceil(self.low / self.step - hair), floor(self.high / self.step + hair)
+        return [place * self.step for place in range(first, last + 1)]
+
+
+@dataclass(frozen=True, slots=True)
 class Day:
     """One contest in a band chart, in points against the field. `half`: of the 95 % interval of `adjusted`.
     `hardness`: what the tables took off, None where no fit tells."""
@@ -88,11 +113,9 @@ def band(*, id: str, title: str, days: Sequence[Day], line: Sequence[LineAt], un
     """The chart of at least one day; `line` has a value for each day, or none."""
     values = [end for day in days for end in (day.adjusted - day.half, day.adjusted + day.half, day.raw)]
     values += [end for at in line for end in (at.low, at.high)]
-    low, high, step = nice(min(0.0, *values), max(0.0, *values))
+    scale = Axis(*nice(min(0.0, *values), max(0.0, *values)), start=FOOT, end=TOP)
+    y = scale.at
     most = max((abs(day.hardness) for day in days), default=0.0) or 1.0
-
-    def y(value: float) -> float:
-        return FOOT - (value - low) / (high - low) * (FOOT - TOP)
 
     def x(place: int) -> float:
         return LEFT + (RIGHT - LEFT) * (place + 0.5) / len(days)
@@ -123,7 +146,7 @@ def band(*, id: str, title: str, days: Sequence[Day], line: Sequence[LineAt], un
         title=title,
         unit=unit,
         marks=marks,
-        ticks=[Tick(number(y(at)), signed(at, 0 if step >= 1 else 1)) for at in steps(low, high, step)],
+        ticks=[Tick(number(y(at)), signed(at, 0 if scale.step >= 1 else 1)) for at in scale.ticks()],
         zero=number(y(0.0)),
         strip_zero=number(middle),
         bar_most=f"{most:.1f}" if most >= 1 else f"{most:.2f}",
@@ -135,14 +158,12 @@ def band(*, id: str, title: str, days: Sequence[Day], line: Sequence[LineAt], un
 
 def nice(low: float, high: float) -> tuple[float, float, float]:
     """Round ends and the step between ticks, three to six of them."""
-    spread = max(high - low, 1e-6)
+    if high - low < 1e-6:  # all the same: room on either side
+        low, high = low - 0.5, high + 0.5
+    spread = high - low
     size = 10 ** floor(log10(spread / 4))
     step = next(size * many for many in (1, 2, 2.5, 5, 10) if spread / (size * many) <= 4.5)
     return floor(low / step) * step, ceil(high / step) * step, step
-
-
-def steps(low: float, high: float, step: float) -> list[float]:
-    return [low + step * place for place in range(round((high - low) / step) + 1)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +201,8 @@ def dots(
     *, id: str, title: str, rows: Sequence[tuple[str, Sequence[float], float | None]], low: float, high: float
 ) -> Dots:
     """`rows`: seat's name, marks of the other boxes, the own mark or None. Equal marks are stacked."""
-    left, right, start = 58, 346, 24
-
-    def x(value: float) -> float:
-        return left + (value - low) / (high - low) * (right - left)
-
+    start = 24
+    scale = Axis(low, high, nice(low, high)[2], start=58, end=346)
     found = []
     for place, (name, others, own) in enumerate(rows):
         y = start + ROW * place
@@ -192,10 +210,8 @@ def dots(
         drawn = []
         for value in [*([] if own is None else [own]), *sorted(others)]:
             level = stacked[value] = stacked.get(value, -1) + 1
-            drawn.append(Dot(number(x(value)), number(y - 7 * level), own is not None and not drawn))
+            drawn.append(Dot(number(scale.at(value)), number(y - 7 * level), own is not None and not drawn))
         found.append(DotRow(name, number(y), drawn))
-    step = nice(low, high)[2]
-    first = ceil(low / step) * step
-    ticks = [Tick(number(x(at)), f"{at:g}") for at in steps(first, floor(high / step) * step, step)]
+    ticks = [Tick(number(scale.at(at)), f"{at:g}") for at in scale.ticks()]
     foot = start + ROW * len(rows)
     return Dots(id, title, foot + 18, number(foot - 8), found, ticks)

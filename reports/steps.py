@@ -1,22 +1,26 @@
 """This app's step of the day and its rooms of the navigation: prints and the result; and the backups of the day."""
 
 from collections.abc import Iterator
+from typing import Any
 
+from django.core.checks import Error
+from django.core.checks import register as register_check
 from django.db import transaction
 from django.urls import reverse
 
 from contest import day
+from contest.commandline import program
 from contest.models import Contest
 from contest.navigation import Room, add_room
 from judging.models import Tally
+from reports.backup.restore import unfinished
 from reports.models import Publication
 
 PRINTERS = frozenset({"organiser", "announcer", "head_judge", "tally", "desk"})
 
 
 def register() -> None:
-    """Called once when the app is ready; imports the system checks so that they are registered."""
-    from reports.backup import checks  # noqa: F401
+    """Called once when the app is ready."""
     from reports.paper import catalogue
     from reports.practice import papers
 
@@ -110,3 +114,17 @@ def not_signed_off(contest: Contest) -> list[day.Todo]:
     if newest is None or newest.signed_at is None:
         return [day.Todo("The head judge has not signed off the tally.", url, "Look and sign", "head_judge")]
     return []
+
+
+@register_check()
+def no_restore_is_unfinished(app_configs: Any, **kwargs: Any) -> list[Error]:
+    """Nothing is served from a data folder that a restore left half-way."""
+    if not unfinished().exists():
+        return []
+    return [
+        Error(
+            "A restore was broken off: the database and the secret key may not belong together.",
+            hint=f"Run {program()} restore FILE --replace again.",
+            id="reports.E001",
+        )
+    ]

@@ -383,3 +383,19 @@ def create_small_contest(
     make_draw(contest=contest, by=str(organiser))
     contest.refresh_from_db()
     return contest
+
+
+@transaction.atomic
+def switch_phones(*, contest: Contest, on: bool, by: str) -> Contest:
+    """Let judges hand cards in from phones, or not; settled before the first card. Paper works either way."""
+    contest = locked(contest)
+    if contest.phones == on:
+        return contest
+    in_the_way = day.in_the_way("phones", contest)
+    if in_the_way:
+        raise ValidationError([todo.text for todo in in_the_way])
+    contest.phones = on
+    contest.save(update_fields=["phones"])
+    what = "phones switched on" if on else "phones switched off"
+    write_log(contest=contest, chain="day", what=what, facts={}, by=by)
+    return contest

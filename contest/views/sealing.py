@@ -7,7 +7,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from contest.access import for_parts
-from contest.forms.sealing import OpenSealForm
+from contest.forms.draw import OpenSealForm
 from contest.models import Contest
 from contest.selectors.opened import named_boxes
 from contest.services.sealing import open_seal

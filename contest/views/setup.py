@@ -243,3 +243,17 @@ def contest_rules_page(request: HttpRequest, contest: Contest) -> HttpResponse:
     sets = [(contest_rules(contest).name, "", in_words(contest_rules(contest)))]
     sets += [(category_rules(each).name, each.name, in_words(category_rules(each))) for each in own]
     return render(request, "contest/contest_rules.html", {"contest": contest, "sets": sets})
+
+
+@require_POST
+@for_parts("organiser")
+def setup_phones(request: HttpRequest, contest: Contest) -> HttpResponse:
+    on = request.POST.get("phones") == "on"
+    try:
+        services.switch_phones(contest=contest, on=on, by=request.viewer.name)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        note = "Judges may use phones: print the slips of their seats." if on else "Judges mark on paper."
+        messages.success(request, note)
+    return redirect(f"{room('contest:setup', contest)}#phones")

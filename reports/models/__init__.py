@@ -11,9 +11,8 @@ from reports.models.cook import (
 from reports.models.fits import ContestAgreement, SeasonWork, SeverityFit
 from reports.models.past import ImportedContest, PastResult, TeamAlias
 from reports.models.practice import Answer, Plate, Practice, Taster, Version
-from reports.models.prints import PrintJob
 from reports.models.publication import Publication
-from reports.models.work import JobState
+from reports.models.work import JobState, PrintJob
 
 __all__ = [
     "Answer",

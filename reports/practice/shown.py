@@ -11,7 +11,7 @@ from contest.models import Contest, Team
 from contest.rules.say import listed
 from contest.selectors.rules import contest_rules
 from judging.rules.workings import dropped_reasons
-from reports.charts import nice, number, signed, steps
+from reports.charts import Axis, nice, number, signed
 from reports.cook.days import Day
 from reports.models import CookLog, Practice
 from reports.practice.plates import key_of, told
@@ -178,10 +178,10 @@ def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
     least = min(worth(practice, score.least) for practice, score in groups.items())
     most = max(worth(practice, score.possible) for practice, score in groups.items())
     ends = [worth(practice, mean.value + side * (mean.half or 0)) for practice, _, mean in means for side in (-1, 1)]
-    low, high, step = nice(max(least, min(ends)), min(most, max(ends)))
+    scale = Axis(*nice(max(least, min(ends)), min(most, max(ends))), start=LEFT, end=RIGHT)
 
     def x(value: float) -> str:
-        return number(LEFT + (min(max(value, low), high) - low) / (high - low) * (RIGHT - LEFT))
+        return number(scale.clamped(value))
 
     bars, headings, y = [], [], TOP
     for practice, rows in groupby(means, key=lambda row: row[0]):
@@ -199,7 +199,7 @@ def chart_of(practices: list[Practice], *, share: bool = False) -> Chart | None:
         axis=str(y),
         bars=bars,
         headings=headings,
-        ticks=[(x(at), f"{at:g}") for at in steps(low, high, step)],
+        ticks=[(x(at), f"{at:g}") for at in scale.ticks()],
     )
 
 

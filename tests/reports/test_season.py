@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 
 from contest.models import Contest, Team
 from contest.rules.say import nth
-from reports.charts import Day, LineAt, band, dots, nice, signed
+from reports.charts import Axis, Day, LineAt, band, dots, nice, signed
 from reports.models import JobState, PastResult, SeasonWork, SeverityFit
 from reports.season.boxes import season_of
 from reports.season.fits import fit_season
@@ -278,3 +278,11 @@ def test_a_picture_is_the_same_on_paper_without_the_pages_style():
 
 def test_signed_never_says_minus_nought():
     assert [signed(value) for value in (1.25, -0.04, 0.0, -3.0)] == ["+1.2", "0.0", "0.0", "−3.0"]
+
+
+@pytest.mark.parametrize(("low", "high", "ticks"), [(0.31, 0.69, 5), (-2.0, 7.0, 6), (0.0, 0.0, 5)])
+def test_axis_has_a_tick_at_both_round_ends(low, high, ticks):
+    axis = Axis(*nice(low, high), start=0, end=100)
+    values = axis.ticks()
+    assert len(values) == ticks
+    assert [axis.at(values[0]), axis.at(values[-1])] == pytest.approx([0, 100], abs=1e-6)

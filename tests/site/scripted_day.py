@@ -30,11 +30,10 @@ from contest.rules.draw.request import DrawRequest, Placed
 from contest.rules.ruleset import shipped_text
 from contest.services.passes import issue_pass, word_of
 from contest.services.people import add_entry, add_judge
-from contest.services.phones import switch_phones
 from contest.services.roles import set_roles
 from contest.services.seat_tokens import issue_token, text_of
 from contest.services.seating import seat_at_random
-from contest.services.setup import add_category, create_contest, set_tables
+from contest.services.setup import add_category, create_contest, set_tables, switch_phones
 from tests.judging.pages import posted
 from tests.site.belongings import give_belongings, packages_from_elsewhere
 from tests.site.forms import forms_on

@@ -39,7 +39,7 @@ from contest.rules.ruleset import shipped_text
 from contest.services.draw import make_draw
 from contest.services.passes import issue_pass, word_of
 from contest.services.people import add_entry, add_judge
-from contest.services.phones import switch_phones
+from contest.services.setup import switch_phones
 from contest.services.rulesets import shipped_rule_set
 from contest.services.seating import seat_at_random
 from contest.services.setup import (

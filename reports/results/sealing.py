@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from contest.models import Contest, LogRow
+from contest.rules.draw.commitment import short_form
 
 Facts = Mapping[str, Any]
 
@@ -78,13 +79,13 @@ def _unlocked(facts: Facts) -> str:
 
 
 def _closed(facts: Facts) -> str:
-    return f"The tally was closed. Sum of its inputs (SHA-256): {facts['inputs']}"
+    return f"The tally was closed. Sum of its inputs: {short_form(facts['inputs'])}"
 
 
 def _revised(facts: Facts) -> str:
     return (
         f"The result was revised: revision {facts['revision']}. Reason: {facts['reason']} "
-        f"Sum of its inputs (SHA-256): {facts['inputs']}"
+        f"Sum of its inputs: {short_form(facts['inputs'])}"
     )
 
 

@@ -13,12 +13,15 @@ from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django_htmx.http import HttpResponseClientRefresh
+from django_htmx.middleware import HtmxDetails
 
 from contest.commandline import program
 from contest.models import Account, Contest, ContestRole, Pass, Seat, Table, Team
+from contest.present import present
 
 PASS_KEY = "pass_id"  # noqa: S105  (the session key that holds the pass's row)
 
@@ -52,11 +55,11 @@ class Viewer:
         if self.held_pass is None:
             return ""
         if self.held_pass.opens == Pass.Opens.TABLE:
-            return f"captain of table {self.held_pass.table.number}"
-        if self.held_pass.opens == Pass.Opens.SEAT and self.held_pass.contest.kind == Contest.Kind.PRACTICE:
-            return f"taster {self.held_pass.seat.table.number}"
+            return f"captain of table {present(self.held_pass.table).number}"
         if self.held_pass.opens == Pass.Opens.SEAT:
-            return seat_name(self.held_pass.seat)
+            seat = present(self.held_pass.seat)
+            practice = present(self.held_pass.contest).kind == Contest.Kind.PRACTICE
+            return f"taster {seat.table.number}" if practice else seat_name(seat)
         return "turn-in desk"
 
     @property
@@ -72,6 +75,20 @@ class Viewer:
         if self.held_pass is not None and self.held_pass.opens == Pass.Opens.SEAT:
             return self.held_pass.seat
         return None
+
+    @property
+    def signed_in_account(self) -> Account:
+        """The account, on a page that only accounts open. Raises PermissionDenied for anyone else."""
+        if self.account is None:
+            raise PermissionDenied
+        return self.account
+
+    @property
+    def judge_seat(self) -> Seat:
+        """The judge's seat, on a page that only judges open. Raises PermissionDenied for anyone else."""
+        if self.seat is None:
+            raise PermissionDenied
+        return self.seat
 
     def parts(self, contest: Contest) -> frozenset[str]:
         """What the viewer does in `contest`, among PARTS; empty for a stranger."""
@@ -96,13 +113,20 @@ class Viewer:
         return frozenset({part[Pass.Opens(self.held_pass.opens)]})
 
 
+class Request(HttpRequest):
+    """A request as every view gets it: for annotations, since the middleware sets both on Django's own object."""
+
+    viewer: Viewer
+    htmx: HtmxDetails
+
+
 class ViewerMiddleware:
     """Puts `request.viewer` in place; what somebody is shown under their name is kept by no cache."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+    def __init__(self, get_response: Callable[[Request], HttpResponseBase]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def __call__(self, request: Request) -> HttpResponseBase:
         request.viewer = find_viewer(request)
         answer = self.get_response(request)
         if not request.viewer.is_visitor and "Cache-Control" not in answer.headers:
@@ -111,7 +135,7 @@ class ViewerMiddleware:
         return answer
 
 
-def find_viewer(request: HttpRequest) -> Viewer:
+def find_viewer(request: Request) -> Viewer:
     if request.user.is_authenticated:
         return Viewer(account=request.user)
     pass_id = request.session.get(PASS_KEY)
@@ -125,7 +149,7 @@ def find_viewer(request: HttpRequest) -> Viewer:
     return Viewer(held_pass=None if held is None or held.has_ended else held)
 
 
-def viewer_context(request: HttpRequest) -> dict[str, Any]:
+def viewer_context(request: Request) -> dict[str, Any]:
     return {"viewer": getattr(request, "viewer", Viewer()), "program": program()}
 
 
@@ -137,28 +161,28 @@ class Access:
     parts: frozenset[str] = frozenset()
 
 
-def mark(view: Callable[..., HttpResponse], access: Access) -> Callable[..., HttpResponse]:
+def mark(view: Callable[..., HttpResponseBase], access: Access) -> Callable[..., HttpResponseBase]:
     """Put the access mark on a view; the marks below, and the one for phones in `bearer`, do no more than ask first."""
-    view.access = access  # type: ignore[attr-defined]
+    view.access = access  # type: ignore[attr-defined]  # the system check reads it
     return view
 
 
-def ask_to_sign_in(request: HttpRequest) -> HttpResponse:
+def ask_to_sign_in(request: Request) -> HttpResponseBase:
     if getattr(request, "htmx", False):  # a part of a page asks: the page itself is to be loaded anew
         return HttpResponseClientRefresh()
     return redirect_to_login(request.get_full_path())
 
 
-def anyone(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+def anyone(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
     """A page for everybody. What it shows of a contest must be public."""
     return mark(view, Access("anyone"))
 
 
-def signed_in(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+def signed_in(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
     """A page for any account; a pass is not enough."""
 
     @wraps(view)
-    def wrapper(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def wrapper(request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if request.viewer.account is None:
             return ask_to_sign_in(request)
         return view(request, *args, **kwargs)
@@ -166,7 +190,7 @@ def signed_in(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     return mark(wrapper, Access("signed in"))
 
 
-def for_parts(*parts: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:
+def for_parts(*parts: str) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:
     """A page of one contest for those who do one of `parts`.
 
     The URL names the contest by `slug`; the view gets the `Contest` in its place. A captain whose URL names a
@@ -176,14 +200,14 @@ def for_parts(*parts: str) -> Callable[[Callable[..., HttpResponse]], Callable[.
     if not wanted <= PARTS:
         raise ValueError(f"unknown parts: {sorted(wanted - PARTS)}")
 
-    def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    def decorate(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
-        def wrapper(request: HttpRequest, slug: str, **kwargs: Any) -> HttpResponse:
+        def wrapper(request: Request, slug: str, **kwargs: Any) -> HttpResponseBase:
             if request.viewer.is_visitor:
                 return ask_to_sign_in(request)
             contest = Contest.objects.select_related("rule_set").filter(slug=slug).first()
             held = request.viewer.parts(contest) if contest else frozenset()
-            if not held:
+            if contest is None or not held:
                 raise Http404("No such page.")
             if not held & wanted:
                 raise PermissionDenied
@@ -203,11 +227,11 @@ def _load_table(viewer: Viewer, contest: Contest, number: int) -> Table:
     return table
 
 
-def for_team(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+def for_team(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
     """A page of one team for its members. The URL names it by `team` (its uid); the view gets the `Team`."""
 
     @wraps(view)
-    def wrapper(request: HttpRequest, team: Any, **kwargs: Any) -> HttpResponse:
+    def wrapper(request: Request, team: Any, **kwargs: Any) -> HttpResponseBase:
         if request.viewer.account is None:
             return ask_to_sign_in(request)
         found = get_object_or_404(Team, uid=team, members__account=request.viewer.account)

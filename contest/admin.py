@@ -1,9 +1,12 @@
 """Django's admin for the installation's owner: accounts and seasons. Sealed models are never registered here."""
 
+from typing import Any, ClassVar
+
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.models import Group
 from django.db import transaction
+from django.db.models import QuerySet
 from django.forms import ModelForm
 from django.http import HttpRequest
 
@@ -14,11 +17,13 @@ from contest.services.names import log_corrected_team
 admin.site.disable_action("delete_selected")
 
 
-class ShortSearch:
+class ShortSearch(admin.ModelAdmin):
     """Every word searched for is a condition of the query, and a database takes so many."""
 
-    def get_search_results(self, request, queryset, search_term):  # type: ignore[no-untyped-def]
-        return super().get_search_results(request, queryset, search_term[:100])  # type: ignore[misc]
+    def get_search_results(
+        self, request: HttpRequest, queryset: QuerySet[Any], search_term: str
+    ) -> tuple[QuerySet[Any], bool]:
+        return super().get_search_results(request, queryset, search_term[:100])
 
 
 @admin.register(Account)
@@ -31,14 +36,14 @@ class AccountAdmin(ShortSearch, UserAdmin):
         ("May", {"fields": ["is_active", "is_staff", "is_superuser"]}),
     ]
     list_filter = ["is_staff", "is_superuser", "is_active"]
-    filter_horizontal: list[str] = []
+    filter_horizontal: ClassVar[list[str]] = []
 
 
 admin.site.unregister(Group)
 
 
 @admin.register(Season)
-class SeasonAdmin(ShortSearch, admin.ModelAdmin):
+class SeasonAdmin(ShortSearch):
     list_display = ["name", "year"]
     search_fields = ["name", "year"]
 
@@ -49,7 +54,7 @@ class MemberInline(admin.TabularInline):
 
 
 @admin.register(Team)
-class TeamAdmin(ShortSearch, admin.ModelAdmin):
+class TeamAdmin(ShortSearch):
     list_display = ["name", "head_cook", "home"]
     search_fields = ["name"]
     inlines = [MemberInline]

@@ -98,8 +98,8 @@ def _all() -> list[Guard | Refusal]:
 def install(connection: BaseDatabaseWrapper, wanted: list[Guard | Refusal] | None = None) -> None:
     """Create the triggers anew; SQLite and PostgreSQL are known, any other database is refused."""
     for each in _all() if wanted is None else wanted:
-        made = _made if isinstance(each, Guard) else _made_refusal
-        _run(connection, [*_removed(connection, each), *made(connection, each)])
+        made = _made(connection, each) if isinstance(each, Guard) else _made_refusal(connection, each)
+        _run(connection, [*_removed(connection, each), *made])
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:

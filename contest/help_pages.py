@@ -179,7 +179,7 @@ class PageRenderer(RendererHTML):
         size = {"width": str(width), "height": str(height), "alt": text}
         shown = ""
         for theme, name in (("light", light), ("dark", light.replace("-light", "-dark"))):
-            image = {"class": theme, "src": static(f"contest/help/{name}"), **size}
+            image: dict[str, str | int | float] = {"class": theme, "src": static(f"contest/help/{name}"), **size}
             shown += f"<img{self.renderAttrs(Token('image', 'img', 0, attrs=image))}>"
         caption = escape(token.attrs.get("title", ""))
         shape = " tall" if height > width else ""

@@ -96,7 +96,7 @@ def list_page(
         rows = _matching(rows, search.split(), fields, text)
     page = Paginator(rows, PAGE_SIZE).get_page(_number(request.GET.get(name, "")))
     can_search = bool(fields or text) and (whole > PAGE_SIZE or bool(search))
-    kept = [(key, value) for key, value in request.GET.items() if key not in ("q", name)]
+    kept = [(key, str(value)) for key, value in request.GET.items() if key not in ("q", name)]
     return ListPage(label, list(page.object_list), page, search, can_search, name, kept, _links(request, page, name))
 
 

@@ -187,6 +187,7 @@ class Ruling(models.Model):
     at = models.DateTimeField(auto_now_add=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_why = models.CharField(max_length=300, blank=True)
+    said: str  # in words: set by the page that shows it
     # A dismissed reading: the card waits until another reading stands.
     dismissed_reading = models.ForeignKey(
         Reading, null=True, blank=True, on_delete=models.PROTECT, related_name="dismissals"

@@ -117,7 +117,7 @@ def _records(contest: Contest, key: str | None, boxes: Iterable[Box], not_judged
     )
 
 
-def _box_rows(contest: Contest, key: str | None) -> Collection[dict[str, Any]]:
+def _box_rows(contest: Contest, key: str | None) -> Collection[Mapping[str, Any]]:
     found = BoxRow.objects.filter(contest=contest, draw__standing=True, category__cancelled_at__isnull=True)
     if key:
         found = found.filter(category__key=key)

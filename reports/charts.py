@@ -207,7 +207,7 @@ def dots(
     for place, (name, others, own) in enumerate(rows):
         y = start + ROW * place
         stacked: dict[float, int] = {}
-        drawn = []
+        drawn: list[Dot] = []
         for value in [*([] if own is None else [own]), *sorted(others)]:
             level = stacked[value] = stacked.get(value, -1) + 1
             drawn.append(Dot(number(scale.at(value)), number(y - 7 * level), own is not None and not drawn))

@@ -7,6 +7,7 @@ in, are cut short: a team's sheet is found by one.
 import logging
 import re
 import time
+from typing import Any
 
 _KEY = re.compile(r"\b([0-9a-f]{4})[0-9a-f]{4}-?(?:[0-9a-f]{4}-?){3}[0-9a-f]{12}\b", re.IGNORECASE)
 
@@ -28,12 +29,12 @@ class Plain(logging.Filter):
 class InUtc(logging.Formatter):
     """Times as `2026-06-13T12:00:05Z`; a traceback is told without keys as well."""
 
-    converter = time.gmtime
+    converter = staticmethod(time.gmtime)
     default_time_format = "%Y-%m-%dT%H:%M:%S"
     default_msec_format = ""
 
     def __init__(self, **options: str) -> None:
         super().__init__(options["format"], style="{")
 
-    def formatException(self, trouble: object) -> str:
-        return without_keys(super().formatException(trouble))  # type: ignore[arg-type]
+    def formatException(self, trouble: Any) -> str:
+        return without_keys(super().formatException(trouble))

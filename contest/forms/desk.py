@@ -5,7 +5,14 @@ from django import forms
 from contest.services.desk import WORDS
 from contest.services.windows import MOST_MINUTES
 
-REASON = {"max_length": 300, "error_messages": {"required": "Give the reason in a few words."}}
+
+def reason_field(label: str, help_text: str = "") -> forms.CharField:
+    return forms.CharField(
+        label=label,
+        help_text=help_text,
+        max_length=300,
+        error_messages={"required": "Give the reason in a few words."},
+    )
 
 
 class RecordForm(forms.Form):
@@ -22,14 +29,14 @@ class RecordForm(forms.Form):
     reason = forms.CharField(required=False, max_length=300)
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if cleaned.get("status") == "refused" and not cleaned.get("reason"):
             self.add_error("reason", f"Say why box {cleaned.get('box')} is refused; the team will ask.")
         return cleaned
 
 
 class UndoForm(forms.Form):
-    reason = forms.CharField(label="Another reason", **REASON)
+    reason = reason_field("Another reason")
 
 
 class LabelsForm(forms.Form):
@@ -45,7 +52,7 @@ class LabelsForm(forms.Form):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
         error_messages={"invalid": "A box number has three digits."},
     )
-    reason = forms.CharField(label="How was it noticed?", **REASON)
+    reason = reason_field("How was it noticed?")
 
 
 class DelayForm(forms.Form):
@@ -60,8 +67,4 @@ class DelayForm(forms.Form):
 
 
 class CancelForm(forms.Form):
-    reason = forms.CharField(
-        label="Why is it cancelled?",
-        help_text="Stands in the log and beside the result. Name no team.",
-        **REASON,
-    )
+    reason = reason_field("Why is it cancelled?", "Stands in the log and beside the result. Name no team.")

@@ -4,11 +4,16 @@ from typing import Any
 
 from django import forms
 
-from contest.forms.choices import RowsField
+from contest.forms.choices import RowsField, row_field
 from contest.models import Category, Contest, Entry, Table
 from contest.services.redraw import Changes, LateTeam
 
 LONGEST_WORD = 80
+
+
+class EntriesField(RowsField):
+    def label_from_instance(self, entry: Entry) -> str:
+        return f"{entry.number} {entry.team}"
 
 
 class WordsForm(forms.Form):
@@ -47,7 +52,7 @@ class RedrawForm(forms.Form):
         help_text="Stands on the result, for everybody. For example: one team came late.",
         error_messages={"required": "Say why: the reason stands on the result."},
     )
-    withdrawn = RowsField(
+    withdrawn = EntriesField(
         Entry.objects.none(), required=False, label="Teams that went home", widget=forms.CheckboxSelectMultiple
     )
     late_name = forms.CharField(required=False, max_length=120, label="Name of the team")
@@ -79,18 +84,17 @@ class RedrawForm(forms.Form):
     )
 
     def __init__(self, *args: Any, contest: Contest, **options: Any) -> None:
-        self.tables = contest.tables.all()
+        self.drawn_tables = contest.tables.all()
         categories = contest.categories.filter(cancelled_at=None)
-        options["initial"] = {"tables": list(self.tables), "late_categories": list(categories)}
+        options["initial"] = {"tables": list(self.drawn_tables), "late_categories": list(categories)}
         super().__init__(*args, **options)
         taking_part = contest.entries.filter(entered__withdrawn_at=None, entered__isnull=False).distinct()
-        self.fields["withdrawn"].queryset = taking_part.select_related("team").order_by("number")
-        self.fields["withdrawn"].label_from_instance = lambda entry: f"{entry.number} {entry.team}"
-        self.fields["late_categories"].queryset = categories
-        self.fields["tables"].queryset = self.tables
+        row_field(self, "withdrawn").queryset = taking_part.select_related("team").order_by("number")
+        row_field(self, "late_categories").queryset = categories
+        row_field(self, "tables").queryset = self.drawn_tables
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if cleaned.get("late_number") and not cleaned.get("late_name"):
             self.add_error("late_name", "Type the name of the team that comes with this number.")
         if cleaned.get("late_name") and not cleaned.get("late_categories"):
@@ -106,7 +110,7 @@ class RedrawForm(forms.Form):
         return Changes(
             withdrawn=tuple(data["withdrawn"]),
             late=late,
-            lost_tables=tuple(table for table in self.tables if table.pk not in kept),
+            lost_tables=tuple(table for table in self.drawn_tables if table.pk not in kept),
             more_tables=data["more_tables"] or 0,
         )
 

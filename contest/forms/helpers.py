@@ -49,8 +49,8 @@ class KnownAccountForm(_Parts):
 class RolesForm(_Parts):
     """The roles of one helper; none left takes the helper off the list."""
 
-    def __init__(self, *args: Any, row: ContestRole, **options: Any) -> None:
+    def __init__(self, data: Any = None, *, row: ContestRole, **options: Any) -> None:
         self.row = row
         initial = {"roles": [name for name, _ in ROLES if name in row.held]}
-        super().__init__(*args, initial=initial, prefix=f"account-{row.account_id}", **options)
+        super().__init__(data, initial=initial, prefix=f"account-{row.account_id}", **options)
         self.fields["roles"].required = False

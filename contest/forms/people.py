@@ -1,12 +1,13 @@
 """Forms for teams, judges, lists of them, and check-in."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
 
-from contest.forms.choices import RowsField
+from contest.forms.choices import RowsField, field_of, row_field
 from contest.models import Category, Contest, Entry, Judge, Team
 from contest.selectors.people import entries
 
@@ -20,8 +21,13 @@ def show_refusal(form: forms.BaseForm, error: ValidationError) -> None:
         form.add_error(name if name in form.fields else None, problems)
 
 
-def ticks(queryset: Any, **options: Any) -> RowsField:
-    return RowsField(queryset=queryset, required=False, widget=forms.CheckboxSelectMultiple, **options)
+class TeamsField(RowsField):
+    """Teams with their numbers in the contest, by primary key."""
+
+    numbers: Mapping[int, int] = {}
+
+    def label_from_instance(self, team: Team) -> str:
+        return f"{self.numbers[team.pk]} {team}"
 
 
 class TeamForm(forms.Form):
@@ -63,7 +69,7 @@ class WithdrawForm(forms.Form):
 
     def __init__(self, *args: Any, entry: Entry, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["category"].queryset = Category.objects.filter(
+        row_field(self, "category").queryset = Category.objects.filter(
             entered__entry=entry, entered__withdrawn_at=None, cancelled_at=None
         )
 
@@ -78,8 +84,12 @@ class JudgeForm(forms.Form):
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
         help_text="Spreads experience evenly over the tables. Empty: none.",
     )
-    conflicts = ticks(
-        Team.objects.none(), label="Close to these teams", help_text="Family, member, sponsor: a judge says so once."
+    conflicts = TeamsField(
+        Team.objects.none(),
+        required=False,
+        label="Close to these teams",
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Family, member, sponsor: a judge says so once.",
     )
 
     def __init__(self, *args: Any, contest: Contest, judge: Judge | None = None, **options: Any) -> None:
@@ -92,9 +102,9 @@ class JudgeForm(forms.Form):
                 "absent": contest.attendances.filter(judge=judge, absent=True).exists(),
             }
         super().__init__(*args, **options)
-        field = self.fields["conflicts"]
+        field = field_of(self, "conflicts", TeamsField)
         field.queryset = Team.objects.filter(entries__contest=contest).order_by("entries__number")
-        field.label_from_instance = lambda team: f"{numbers[team.pk]} {team}"
+        field.numbers = numbers
         if not numbers:
             field.help_text = "There are no teams yet; conflicts can be ticked once they are entered."
         if judge is not None:
@@ -122,7 +132,7 @@ class ListForm(forms.Form):
     )
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or self.cleaned_data
         if not self.errors and not data.get("file") and not data.get("text", "").strip():
             raise ValidationError("Paste some lines, or choose a file.")
         return data

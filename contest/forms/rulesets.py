@@ -299,8 +299,10 @@ class UploadForm(forms.Form):
         file = cleaned.get("file")
         if file is not None:
             cleaned["text"] = self._decoded(file)
-            self.data = self.data.copy()
-            self.data["text"] = cleaned["text"]
+            posted: Any = self.data  # a QueryDict, which is changed in a copy only
+            posted = posted.copy()
+            posted["text"] = cleaned["text"]
+            self.data = posted
         if not self.errors:
             if not cleaned["text"].strip():
                 raise ValidationError("Choose a file, or paste its text.")

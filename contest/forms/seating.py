@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from contest.forms.choices import choice_field, row_field
 from contest.models import Category, Judge, Seat
 from contest.selectors.seating import Seating
 
@@ -22,7 +23,7 @@ class _SeatingForm(forms.Form):
         chosen = Seat.objects.filter(table__contest=contest).select_related("table").order_by("table__number", "letter")
         for name in ("seat", "one", "other"):
             if name in self.fields:
-                self.fields[name].queryset = chosen
+                row_field(self, name).queryset = chosen
         self.fields["from_category"] = forms.ModelChoiceField(
             queryset=Category.objects.filter(contest=contest, cancelled_at=None),
             required=False,
@@ -48,7 +49,7 @@ class SeatForm(_SeatingForm):
     def __init__(self, *args: Any, seating: Seating, **options: Any) -> None:
         super().__init__(*args, seating=seating, auto_id="seat_%s", **options)
         self.free = {str(judge.pk): judge for judge in seating.free}
-        self.fields["judge"].choices = [
+        choice_field(self, "judge").choices = [
             ("", "Choose"),
             *((key, f"{judge} ({judge.contests_judged} judged)") for key, judge in self.free.items()),
             (self.UNNAMED, "A judge without a name: cards are expected"),

@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from contest.day import in_the_way
+from contest.forms.choices import choice_field, field_of, row_field
 from contest.models import Account, Category, Contest, RuleSet, Season
 from contest.selectors.people import fold
 from contest.selectors.setup import in_library_order, likely_zone, rule_sets_for, zone_choices
@@ -131,12 +132,12 @@ class SmallContestForm(forms.Form):
     other_time = time_field(label="Its turn-in", required=False)
     already_in = forms.BooleanField(required=False, label="These times are right: the boxes came in already")
 
-    def __init__(self, *args: Any, account: Account | None = None, **options: Any) -> None:
+    def __init__(self, data: Any = None, *, account: Account | None = None, **options: Any) -> None:
         zone = likely_zone(account)
         tomorrow, start = first_turn_in(timezone.now().astimezone(ZoneInfo(zone)).replace(tzinfo=None))
         today = timezone.now().astimezone(ZoneInfo(zone)).date()
         initial = {"uid": uuid.uuid4(), "date": today + timedelta(days=tomorrow), "time_zone": zone, "ribs": True}
-        super().__init__(*args, initial={**initial, **options.pop("initial", {})}, **options)
+        super().__init__(data, initial={**initial, **options.pop("initial", {})}, **options)
         noon = datetime.combine(today, start)
         for place, (key, label) in enumerate(USUAL_ORDER):
             self.fields[key] = forms.BooleanField(required=False, label=label)
@@ -232,11 +233,11 @@ class ContestForm(forms.Form):
     time_zone = zone_field()
     rule_set = RuleSetChoice(label="Rule set", empty_label=None, help_text="Each is explained under Rule sets.")
 
-    def __init__(self, *args: Any, account: Account, **options: Any) -> None:
+    def __init__(self, data: Any = None, *, account: Account, **options: Any) -> None:
         zone = likely_zone(account)
         today = timezone.now().astimezone(ZoneInfo(zone)).date()
-        super().__init__(*args, initial={"uid": uuid.uuid4(), "date": today, "time_zone": zone}, **options)
-        self.fields["rule_set"].offer(account, [])
+        super().__init__(data, initial={"uid": uuid.uuid4(), "date": today, "time_zone": zone}, **options)
+        field_of(self, "rule_set", RuleSetChoice).offer(account, [])
 
 
 class DetailsForm(forms.ModelForm):
@@ -272,12 +273,15 @@ class DetailsForm(forms.ModelForm):
         super().__init__(*args, **options)
         self.order_fields(["name", "place", "date", "time_zone", "rule_set", "season", "season_name"])
         self.fields["time_zone"].help_text = "All times of the contest are by it."
-        self.fields["season"].queryset = Season.objects.all()
-        self.fields["season"].empty_label = "none"
-        self.fields["rule_set"].offer(account, [self.instance.rule_set_id])
+        season = row_field(self, "season")
+        season.queryset, season.empty_label = Season.objects.all(), "none"
+        field_of(self, "rule_set", RuleSetChoice).offer(account, [self.instance.rule_set_id])
         zones = dict(zone_choices())
         if self.instance.time_zone not in zones:
-            self.fields["time_zone"].choices = [(self.instance.time_zone, self.instance.time_zone), *zone_choices()]
+            choice_field(self, "time_zone").choices = [
+                (self.instance.time_zone, self.instance.time_zone),
+                *zone_choices(),
+            ]
         self.fields["keying"].required = False
         if self.instance.small or (self.instance.is_drawn and in_the_way("keying", self.instance)):
             del self.fields["keying"]
@@ -321,7 +325,9 @@ class CategoryForm(forms.Form):
         label="Places called", min_value=0, max_value=100, help_text="How many places are called at the awards."
     )
 
-    def __init__(self, *args: Any, contest: Contest, account: Account, category: Category | None = None) -> None:
+    def __init__(
+        self, data: Any = None, *, contest: Contest, account: Account, category: Category | None = None
+    ) -> None:
         initial: dict[str, Any] = {"minutes_before": 5, "minutes_after": 5, "counts_overall": True, "places_called": 3}
         if category is not None:
             local = contest.local(category.turn_in_at)
@@ -332,8 +338,10 @@ class CategoryForm(forms.Form):
             initial |= {"time": last.time(), "next_day": last.date() > contest.date}
         else:
             initial |= {"time": time(12)}
-        super().__init__(*args, initial=initial)
-        self.fields["rule_set"].offer(account, [category.rule_set_id] if category and category.rule_set_id else [])
+        super().__init__(data, initial=initial)
+        field_of(self, "rule_set", RuleSetChoice).offer(
+            account, [category.rule_set_id] if category and category.rule_set_id else []
+        )
         if contest.is_drawn:
             for name in set(self.fields) - {"name", "places_called"}:
                 del self.fields[name]

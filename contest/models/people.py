@@ -7,6 +7,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from contest.present import present
+
 
 class Account(AbstractUser):
     """Somebody who signs in with a name and a password. Most people of the day use a pass instead."""
@@ -268,7 +270,7 @@ class Pass(models.Model):
     @property
     def has_ended(self) -> bool:
         """A captain's and a judge's pass opens nothing once the tally of their contest is closed."""
-        return self.opens in (self.Opens.TABLE, self.Opens.SEAT) and not self.contest.is_sealed
+        return self.opens in (self.Opens.TABLE, self.Opens.SEAT) and not present(self.contest).is_sealed
 
 
 class SeatToken(models.Model):

@@ -18,6 +18,7 @@ from contest.models import (
     Table,
     TurnIn,
 )
+from contest.present import present
 from contest.rules import draw as rules
 from contest.rules.namelists import CORRECTED, ListedEntry, NameLists, apply_corrections, read_lists
 from contest.rules.ruleset import RuleSet, RuleSetError
@@ -228,5 +229,5 @@ def flights(contest: Contest) -> list[tuple[Category, list[Flight]]]:
     """For each category the box numbers at every table, in serving order."""
     found: dict[Category, dict[Table, list[Box]]] = {}
     for box in standing_boxes(contest):
-        found.setdefault(box.category, {}).setdefault(box.table, []).append(box)
+        found.setdefault(box.category, {}).setdefault(present(box.table), []).append(box)
     return [(category, [Flight(table, boxes) for table, boxes in tables.items()]) for category, tables in found.items()]

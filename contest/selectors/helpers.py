@@ -1,8 +1,9 @@
 """Helpers of a contest: accounts with their roles, and the passes that open a door."""
 
 from dataclasses import dataclass
+from typing import Any, cast
 
-from django.db.models import QuerySet
+from django.db.models import Field, QuerySet
 
 from contest.models import Account, Contest, ContestRole, Pass, Seat, Table
 from contest.rules.say import listed, sentence
@@ -46,7 +47,8 @@ class Door:
 
 def roles_text(row: ContestRole) -> str:
     """ "Announcer and tally clerk." """
-    names = [str(ContestRole._meta.get_field(name).verbose_name) for name in ContestRole.NAMES if name in row.held]
+    fields = [ContestRole._meta.get_field(name) for name in ContestRole.NAMES if name in row.held]
+    names = [str(cast("Field[Any, Any]", field).verbose_name) for field in fields]
     return f"{sentence(listed(names))}."
 
 

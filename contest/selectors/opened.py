@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from contest.models import Category, Contest
+from contest.present import present
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.pairing import entry_of_boxes
 
@@ -23,5 +24,6 @@ def named_boxes(contest: Contest) -> list[tuple[Category, list[NamedBox]]]:
     found: dict[Category, list[NamedBox]] = {}
     for box in standing_boxes(contest):
         entry = owners[box.pk]
-        found.setdefault(box.category, []).append(NamedBox(box.number, box.table.number, entry.number, entry.team.name))
+        named = NamedBox(box.number, present(box.table).number, entry.number, entry.team.name)
+        found.setdefault(box.category, []).append(named)
     return [(category, sorted(boxes, key=lambda box: box.number)) for category, boxes in found.items()]

@@ -1,6 +1,7 @@
 """Teams and judges as their pages show them, and who is known from other contests. Nothing here reads a box."""
 
 import unicodedata
+from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet
 
@@ -72,7 +73,8 @@ def teams_in_conflict(contest: Contest) -> dict[int, list[Entry]]:
     competing = Entry.objects.filter(contest=contest, team__in=competing_teams(contest)).select_related("team")
     by_team = {entry.team_id: entry for entry in competing}
     found: dict[int, list[Entry]] = {}
-    pairs = Judge.conflicts.through.objects.filter(judge__attendances__contest=contest, team__in=by_team)
+    through: Any = Judge.conflicts.through  # the stubs do not know the model that Django makes
+    pairs = through.objects.filter(judge__attendances__contest=contest, team__in=by_team)
     for judge, team in pairs.values_list("judge_id", "team_id"):
         found.setdefault(judge, []).append(by_team[team])
     return {judge: sorted(rows, key=lambda entry: entry.number) for judge, rows in found.items()}

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from contest.access import PASS_KEY
 from contest.models import Account, Contest, Pass, Seat, Table
+from contest.present import present
 from contest.services.log import write_log
 
 # No letters or digits that are mistaken for another when read from paper: 32 signs, 5 bits each.
@@ -101,7 +102,7 @@ def open_session(request: HttpRequest, held: Pass) -> None:
     request.session[PASS_KEY] = held.pk
     if held.opens == Pass.Opens.DESK:
         write_log(
-            contest=held.contest,
+            contest=present(held.contest),
             chain="day",
             what="desk signed in",
             facts={},

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils.text import slugify
 
 from contest.models import Account, Contest, ContestRole, Pass
+from contest.present import present
 from contest.selectors.helpers import slip_allowed
 from contest.services.log import write_log
 from contest.services.passes import issue_pass, reissue_pass
@@ -96,7 +97,7 @@ def give_new_pass(*, contest: Contest, held: Pass, organiser: Account, by: str) 
 
     Raises ValidationError for an account that is not this organiser's to open.
     """
-    if held.opens == Pass.Opens.ACCOUNT and not slip_allowed(held.account, organiser):
+    if held.opens == Pass.Opens.ACCOUNT and not slip_allowed(present(held.account), organiser):
         raise ValidationError(f"{held.account} signs in with an account of their own.")
     made = reissue_pass(held=held, by=by)
     if held.account is not None:

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.db import connection
 
 from contest.models import Contest, Pass, Seat, SeatToken, Table
+from contest.present import present
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([0-9a-f]{64})")
 
@@ -80,6 +81,6 @@ def why_ended(token: SeatToken) -> str:
     held = token.held_pass
     if held.revoked_at is not None:
         return "This seat's pass word was replaced. Sign in on this phone with the new one; the card is kept here."
-    if not held.contest.is_sealed:
+    if not present(held.contest).is_sealed:
         return "The tally is closed: no more cards are taken. Show this card to the clerk."
     return ""

@@ -28,6 +28,7 @@ from contest.models import (
     Seat,
     Sitting,
     Table,
+    Team,
 )
 from contest.rules.clock import SkippedTime, moment_of
 from contest.selectors.setup import cards_limits
@@ -369,7 +370,7 @@ def create_small_contest(
     made_up = {f"Team {number}" for number in range(1, len(team_names) + 1)}
     for number, team_name in enumerate(team_names, start=1):
         # "Team 7" says nothing about who it is: it is not last month's Team 7.
-        known = {} if team_name in made_up else None
+        known: dict[str, Team] | None = {} if team_name in made_up else None
         add_entry(contest=contest, number=number, team_name=team_name, known=known)
     for judge_name in judge_names:
         add_judge(contest=contest, name=judge_name)

@@ -1,13 +1,13 @@
 """Check-in and meat inspection, made for a tablet at the gate."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 from django_htmx.http import reselect, retarget
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.people import CheckInForm
 from contest.models import Contest
 from contest.selectors import people as selectors
@@ -23,7 +23,7 @@ SHOWN = {
 
 @require_GET
 @for_parts("organiser", "desk")
-def check_in(request: HttpRequest, contest: Contest) -> HttpResponse:
+def check_in(request: Request, contest: Contest) -> HttpResponse:
     """The teams by number, all or those that still miss something."""
     entries = list(selectors.entries(contest))
     chosen = request.GET.get("show", "all")
@@ -40,7 +40,7 @@ def check_in(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser", "desk")
-def check_in_team(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
+def check_in_team(request: Request, contest: Contest, number: int) -> HttpResponse:
     """Write what was changed for one team.
 
     With htmx only what is shown of the team comes back: what somebody types meanwhile stays, and the next change is

@@ -4,15 +4,16 @@ from datetime import datetime
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.desk import RecordForm, UndoForm
 from contest.models import Box, Contest
+from contest.present import present
 from contest.refusals import Refused
 from contest.selectors.boxes import standing_boxes
 from contest.selectors.desk import DeskCategory, desk_categories, find_box, last_recorded, standing_turn_ins
@@ -22,12 +23,12 @@ from contest.services import desk as services
 
 @require_GET
 @for_parts("desk")
-def desk(request: HttpRequest, contest: Contest) -> HttpResponse:
+def desk(request: Request, contest: Contest) -> HttpResponse:
     return show_desk(request, contest, key=request.GET.get("category", ""), typed=request.GET.get("team", ""))
 
 
 def show_desk(
-    request: HttpRequest,
+    request: Request,
     contest: Contest,
     *,
     key: str,
@@ -94,7 +95,7 @@ def desk_url(contest: Contest, key: str = "") -> str:
 
 @require_POST
 @for_parts("desk")
-def desk_record(request: HttpRequest, contest: Contest) -> HttpResponse:
+def desk_record(request: Request, contest: Contest) -> HttpResponse:
     form = RecordForm(request.POST)
     key, typed = request.POST.get("category", ""), request.POST.get("team", "")
     if not form.is_valid():
@@ -123,7 +124,7 @@ def desk_record(request: HttpRequest, contest: Contest) -> HttpResponse:
         messages.warning(request, str(error))
     else:
         said = f"Box {box.number} {services.WORDS[row.status]}: {box.category.name}, team {form.cleaned_data['team']}"
-        onward = f", goes to table {box.table.number}." if row.status == "accepted" else "."
+        onward = f", goes to table {present(box.table).number}." if row.status == "accepted" else "."
         messages.success(request, said + onward)
     return redirect(desk_url(contest, key))
 
@@ -143,7 +144,7 @@ def _box_as_seen(contest: Contest, form: RecordForm) -> Box | None:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("desk")
-def desk_undo(request: HttpRequest, contest: Contest, number: str) -> HttpResponse:
+def desk_undo(request: Request, contest: Contest, number: str) -> HttpResponse:
     """Ask for the reason, then take the standing entry of a box back."""
     box = get_object_or_404(standing_boxes(contest), number=number)
     form = UndoForm(request.POST or None)
@@ -173,7 +174,7 @@ def desk_undo(request: HttpRequest, contest: Contest, number: str) -> HttpRespon
 
 @require_POST
 @for_parts("desk")
-def desk_absent(request: HttpRequest, contest: Contest) -> HttpResponse:
+def desk_absent(request: Request, contest: Contest) -> HttpResponse:
     """The ticked boxes did not come."""
     key = request.POST.get("category", "")
     boxes = list(standing_boxes(contest).filter(category__key=key, number__in=request.POST.getlist("absent")))
@@ -191,7 +192,7 @@ def desk_absent(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("desk")
-def desk_rest(request: HttpRequest, contest: Contest) -> HttpResponse:
+def desk_rest(request: Request, contest: Contest) -> HttpResponse:
     """The paper desk's last step: everything not recorded otherwise came in on time."""
     if request.method == "POST":
         try:

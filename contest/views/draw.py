@@ -2,15 +2,16 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.draw import RedrawForm, WordsForm
 from contest.models import Contest
+from contest.present import present
 from contest.qr import address_of_pass, qr_svg
 from contest.rules.draw.commitment import words_in
 from contest.selectors.boxes import recorded
@@ -31,11 +32,11 @@ from contest.services.redraw import redraw
 
 @require_GET
 @for_parts("organiser")
-def draw(request: HttpRequest, contest: Contest) -> HttpResponse:
+def draw(request: Request, contest: Contest) -> HttpResponse:
     """Before: what will be drawn and what is missing. After: the numbers at each table."""
     if not contest.is_drawn:
         return _before(request, contest)
-    drawn = standing_draw(contest)
+    drawn = present(standing_draw(contest))
     return render(
         request,
         "contest/draw.html",
@@ -52,7 +53,7 @@ def draw(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 
 def _before(
-    request: HttpRequest, contest: Contest, form: WordsForm | None = None, refusal: str = "", status: int = 200
+    request: Request, contest: Contest, form: WordsForm | None = None, refusal: str = "", status: int = 200
 ) -> HttpResponse:
     commitment = commitment_before_draw(contest)
     return render(
@@ -71,14 +72,14 @@ def _before(
     )
 
 
-def _check_url(request: HttpRequest, contest: Contest) -> str:
+def _check_url(request: Request, contest: Contest) -> str:
     """The address of the public page of the draw."""
     return request.build_absolute_uri(reverse("reports:draw_check", args=[contest.slug]))
 
 
 @require_POST
 @for_parts("organiser")
-def draw_ceremony(request: HttpRequest, contest: Contest) -> HttpResponse:
+def draw_ceremony(request: Request, contest: Contest) -> HttpResponse:
     """Make the secret before anybody speaks and show the commitment to it."""
     try:
         begin_ceremony(contest=contest, by=request.viewer.name)
@@ -89,7 +90,7 @@ def draw_ceremony(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def draw_make(request: HttpRequest, contest: Contest) -> HttpResponse:
+def draw_make(request: Request, contest: Contest) -> HttpResponse:
     form = WordsForm(request.POST, teams=contest.entries.count())
     if not form.is_valid():
         return _before(request, contest, form, status=422)
@@ -108,7 +109,7 @@ def draw_make(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def draw_again(request: HttpRequest, contest: Contest) -> HttpResponse:
+def draw_again(request: Request, contest: Contest) -> HttpResponse:
     """Before the first box: what has changed, and one press that draws everything anew."""
     against = against_redraw(contest)
     form = RedrawForm(request.POST or None, contest=contest)
@@ -153,7 +154,7 @@ def _show_refusal(form: RedrawForm, error: ValidationError) -> None:
 
 @require_GET
 @for_parts("organiser")
-def boxes_in(request: HttpRequest, contest: Contest) -> HttpResponse:
+def boxes_in(request: Request, contest: Contest) -> HttpResponse:
     """How many boxes the desk has recorded, and how the desk works here: another device, or paper."""
     counts = recorded(contest)
     word = word_of(issue_pass(opens="desk", contest=contest))

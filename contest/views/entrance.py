@@ -8,13 +8,13 @@ import logging
 from django.contrib import messages
 from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import anyone, signed_in
+from contest.access import Request, anyone, signed_in
 from contest.forms.entrance import FirstAccountForm, PassForm, SignInForm
 from contest.lists import list_page
 from contest.models import Account, Contest, Pass
@@ -26,13 +26,13 @@ from contest.services.throttle import is_blocked, note_failure
 entrance_log = logging.getLogger("contest.entrance")
 
 
-def note(request: HttpRequest, what: str) -> None:
+def note(request: Request, what: str) -> None:
     entrance_log.info("%s, from %s", what, request.META.get("REMOTE_ADDR", ""))
 
 
 @require_GET
 @anyone
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: Request) -> HttpResponse:
     if not Account.objects.exists():
         return redirect("contest:first_account")
     held = request.viewer.held_pass
@@ -55,7 +55,7 @@ def home(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @anyone
-def first_account(request: HttpRequest) -> HttpResponse:
+def first_account(request: Request) -> HttpResponse:
     """A new installation asks for its first organiser once."""
     if Account.objects.exists():
         return redirect("contest:home")
@@ -70,7 +70,7 @@ def first_account(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @anyone
-def sign_in(request: HttpRequest) -> HttpResponse:
+def sign_in(request: Request) -> HttpResponse:
     form = SignInForm(request.POST or None)
     following = request.POST.get("next") or request.GET.get("next") or ""
     if request.method == "POST" and form.is_valid():
@@ -89,7 +89,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     )
 
 
-def safe_following(request: HttpRequest, following: str) -> str:
+def safe_following(request: Request, following: str) -> str:
     if following and url_has_allowed_host_and_scheme(
         following, {request.get_host()}, require_https=request.is_secure()
     ):
@@ -99,7 +99,7 @@ def safe_following(request: HttpRequest, following: str) -> str:
 
 @require_POST
 @anyone
-def sign_out(request: HttpRequest) -> HttpResponse:
+def sign_out(request: Request) -> HttpResponse:
     if not request.viewer.is_visitor:
         note(request, f"signed out: {request.viewer.name}")
     logout(request)
@@ -108,9 +108,9 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @signed_in
-def password(request: HttpRequest) -> HttpResponse:
+def password(request: Request) -> HttpResponse:
     """A new password against the present one; every other device that is signed in with the account is signed out."""
-    account = request.viewer.account
+    account = request.viewer.signed_in_account
     if not account.has_usable_password():
         return render(request, "contest/password.html", {"form": None})
     form = PasswordChangeForm(account, request.POST or None)
@@ -130,7 +130,7 @@ TOO_MANY_TRIES = "Pass words that begin like this were wrong too often. Wait fiv
 
 @require_http_methods(["GET", "POST"])
 @anyone
-def pass_in(request: HttpRequest) -> HttpResponse:
+def pass_in(request: Request) -> HttpResponse:
     """A pass word, typed, or brought by a QR code in the address's fragment and posted by the page's script."""
     form = PassForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
@@ -156,7 +156,7 @@ def pass_in(request: HttpRequest) -> HttpResponse:
     return render(request, "contest/pass_in.html", {"form": form}, status=422 if form.errors else 200)
 
 
-def landing_page(request: HttpRequest, contest: Contest | None) -> str:
+def landing_page(request: Request, contest: Contest | None) -> str:
     """Where a pass leads: the desk once the boxes are drawn, else the first room that its holder may enter."""
     if contest is None:
         return reverse("contest:home")

@@ -1,23 +1,23 @@
 """Help for every page, on the site itself: a field has no internet."""
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from contest.access import anyone
+from contest.access import Request, anyone
 from contest.help_pages import GROUPS, read_page
 
 
 @require_GET
 @anyone
-def help_index(request: HttpRequest) -> HttpResponse:
+def help_index(request: Request) -> HttpResponse:
     groups = [(title, [read_page(topic) for topic in topics]) for title, topics in GROUPS.items()]
     return render(request, "contest/help.html", {"groups": groups})
 
 
 @require_GET
 @anyone
-def help_topic(request: HttpRequest, topic: str) -> HttpResponse:
+def help_topic(request: Request, topic: str) -> HttpResponse:
     try:
         page = read_page(topic)
     except KeyError:

@@ -1,12 +1,14 @@
 """Helpers of a contest: who does what, and the slips with which they sign in."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.helpers import HelperForm, KnownAccountForm, RolesForm
 from contest.models import Account, Contest, ContestRole, Pass
 from contest.qr import address_of_pass, qr_svg, reaches_phones, site_address
@@ -16,9 +18,9 @@ from contest.services.passes import issue_pass, word_of
 from contest.views.setup import room, say
 
 
-def show(request: HttpRequest, contest: Contest, **forms: object) -> HttpResponse:
+def show(request: Request, contest: Contest, **forms: Any) -> HttpResponse:
     """The page; `forms` are those that came back with errors."""
-    organiser = request.viewer.account
+    organiser = request.viewer.signed_in_account
     wrong = forms.get("wrong")
     rows = [
         {
@@ -40,7 +42,7 @@ def show(request: HttpRequest, contest: Contest, **forms: object) -> HttpRespons
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def helpers(request: HttpRequest, contest: Contest) -> HttpResponse:
+def helpers(request: Request, contest: Contest) -> HttpResponse:
     """Who helps, and a form for the next one."""
     if request.method == "GET":
         return show(request, contest)
@@ -60,7 +62,7 @@ def helpers(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def helper_known(request: HttpRequest, contest: Contest) -> HttpResponse:
+def helper_known(request: Request, contest: Contest) -> HttpResponse:
     """Give roles to somebody who has an account here already."""
     form = KnownAccountForm(request.POST, prefix="known")
     if form.is_valid():
@@ -79,7 +81,7 @@ def helper_known(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def helper_roles(request: HttpRequest, contest: Contest, account: int) -> HttpResponse:
+def helper_roles(request: Request, contest: Contest, account: int) -> HttpResponse:
     """Change the roles of one helper."""
     row = get_object_or_404(ContestRole, contest=contest, account=account)
     form = RolesForm(request.POST, row=row)
@@ -108,9 +110,9 @@ def pass_of(door: Door, contest: Contest) -> Pass:
 
 @require_GET
 @for_parts("organiser")
-def slips(request: HttpRequest, contest: Contest) -> HttpResponse:
+def slips(request: Request, contest: Contest) -> HttpResponse:
     """Sign-in slips to print or to show: all of them, or the one named by ?for=."""
-    organiser = request.viewer.account
+    organiser = request.viewer.signed_in_account
     wanted = request.GET.get("for", "")
     chosen = [door_of(contest, organiser, wanted)] if wanted else doors(contest, organiser)
     made = []
@@ -130,9 +132,9 @@ def slips(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def new_pass(request: HttpRequest, contest: Contest) -> HttpResponse:
+def new_pass(request: Request, contest: Contest) -> HttpResponse:
     """A new pass word for one door; the one before it opens nothing any more."""
-    organiser = request.viewer.account
+    organiser = request.viewer.signed_in_account
     door = door_of(contest, organiser, request.POST.get("for", ""))
     held = pass_of(door, contest)
     services.give_new_pass(contest=contest, held=held, organiser=organiser, by=request.viewer.name)

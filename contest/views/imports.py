@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from functools import partial
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Contest
 from contest.services import imports
 from contest.tablefile import Rows
@@ -32,7 +32,7 @@ class Kind:
     def legend(self) -> list[tuple[str, str]]:
         return list(zip(self.columns, self.hints, strict=True))
 
-    def into(self, request: HttpRequest, contest: Contest) -> ListImport:
+    def into(self, request: Request, contest: Contest) -> ListImport:
         """The import of this kind of list into a contest."""
 
         def write(rows: Rows, shown: Sequence[int]) -> int:
@@ -77,19 +77,19 @@ KINDS = {
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def team_import(request: HttpRequest, contest: Contest) -> HttpResponse:
+def team_import(request: Request, contest: Contest) -> HttpResponse:
     return KINDS["teams"].into(request, contest).answer(request)
 
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def judge_import(request: HttpRequest, contest: Contest) -> HttpResponse:
+def judge_import(request: Request, contest: Contest) -> HttpResponse:
     return KINDS["judges"].into(request, contest).answer(request)
 
 
 @require_GET
 @for_parts("organiser")
-def empty_table(request: HttpRequest, contest: Contest, kind: str, ending: str) -> HttpResponse:
+def empty_table(request: Request, contest: Contest, kind: str, ending: str) -> HttpResponse:
     """A table to fill in."""
     if kind not in KINDS:
         raise Http404("No such file.")

@@ -1,11 +1,11 @@
 """The desk on paper: the ledger with its envelope, the labels, and the correction of swapped labels."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.desk import LabelsForm
 from contest.models import Box, Contest
 from contest.refusals import Refused
@@ -18,7 +18,7 @@ from contest.services.log import write_log
 
 @require_GET
 @for_parts("desk")
-def desk_ledger(request: HttpRequest, contest: Contest) -> HttpResponse:
+def desk_ledger(request: Request, contest: Contest) -> HttpResponse:
     """Whose box is whose, on paper. Every opening is logged: whoever prints it has seen the whole pairing."""
     if contest.is_drawn:
         write_log(
@@ -38,7 +38,7 @@ def desk_ledger(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("desk")
-def desk_labels(request: HttpRequest, contest: Contest) -> HttpResponse:
+def desk_labels(request: Request, contest: Contest) -> HttpResponse:
     """The label list, and what to do when two labels were swapped."""
     boxes = standing_boxes(contest).filter(category__cancelled_at__isnull=True).order_by("number")
     if request.method == "POST" and not boxes:  # sent by a page from before boxes or category fell away
@@ -61,7 +61,7 @@ def desk_labels(request: HttpRequest, contest: Contest) -> HttpResponse:
     )
 
 
-def _corrected(request: HttpRequest, contest: Contest, form: LabelsForm) -> bool:
+def _corrected(request: Request, contest: Contest, form: LabelsForm) -> bool:
     boxes: dict[str, Box] = {box.number: box for box in standing_boxes(contest)}
     for name in ("one", "other"):
         if form.cleaned_data[name] not in boxes:

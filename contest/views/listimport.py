@@ -6,9 +6,10 @@ from typing import Any
 
 from django.core import signing
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
+from contest.access import Request
 from contest.exports import XLSX_TYPE
 from contest.forms.people import ListForm
 from contest.services.imports import Changed, Preview
@@ -31,7 +32,7 @@ class ListImport:
     template: str
     context: Mapping[str, Any]
 
-    def answer(self, request: HttpRequest) -> HttpResponse:
+    def answer(self, request: Request) -> HttpResponse:
         """The page, what each row would do, or the list imported."""
         if request.method == "POST" and "shown" in request.POST:
             return self._confirm(request)
@@ -46,19 +47,19 @@ class ListImport:
                 return self._preview(request, rows, self.check(rows))
         return self._page(request, form)
 
-    def _page(self, request: HttpRequest, form: ListForm, **more: Any) -> HttpResponse:
+    def _page(self, request: Request, form: ListForm, **more: Any) -> HttpResponse:
         refused = bool(form.errors) or bool(more.get("changed"))
         context = {**self.context, "form": form, **more}
         return render(request, self.template, context, status=422 if refused else 200)
 
-    def _preview(self, request: HttpRequest, rows: Rows, preview: Preview, **more: Any) -> HttpResponse:
+    def _preview(self, request: Request, rows: Rows, preview: Preview, **more: Any) -> HttpResponse:
         """Every row with what will happen to it; the rows themselves travel signed, so nothing is uploaded twice."""
         text = to_lines(rows)
         shown = {"text": text, "notes": rows.notes, "good": preview.good_numbers}
         signed = signing.dumps(shown, salt=self.about, compress=True)
         return self._page(request, ListForm(initial={"text": text}), preview=preview, shown=signed, **more)
 
-    def _confirm(self, request: HttpRequest) -> HttpResponse:
+    def _confirm(self, request: Request) -> HttpResponse:
         try:
             shown = signing.loads(request.POST["shown"], salt=self.about)
         except signing.BadSignature:

@@ -4,13 +4,13 @@ import hashlib
 from dataclasses import replace
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from contest import day as days
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Contest
 from contest.navigation import may_open
 from contest.selectors.live import version
@@ -20,14 +20,14 @@ PARTS = ("organiser", "head_judge", "tally", "announcer")
 
 @require_GET
 @for_parts(*PARTS)
-def day(request: HttpRequest, contest: Contest) -> HttpResponse:
+def day(request: Request, contest: Contest) -> HttpResponse:
     """The whole page; the part of it that changes asks for news by itself."""
     return render(request, "contest/day.html", _page(request, contest))
 
 
 @require_GET
 @for_parts(*PARTS)
-def live(request: HttpRequest, contest: Contest) -> HttpResponse:
+def live(request: Request, contest: Contest) -> HttpResponse:
     """The part that changes; nothing (204) while the page that asks is up to date."""
     seen, shown = request.GET.get("version", ""), request.GET.get("shown", "")
     if seen == version(contest, timezone.now()):
@@ -38,7 +38,7 @@ def live(request: HttpRequest, contest: Contest) -> HttpResponse:
     return render(request, "contest/_day_live.html", page)
 
 
-def _page(request: HttpRequest, contest: Contest) -> dict[str, Any]:
+def _page(request: Request, contest: Contest) -> dict[str, Any]:
     # Asked before the day is made: what happens meanwhile is news to the next question.
     now = version(contest, timezone.now())
     line, parts = days.steps(contest), request.viewer.parts(contest)

@@ -4,11 +4,11 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.people import JudgeForm, TeamForm, WithdrawForm, show_refusal
 from contest.models import Attendance, Category, Contest, Entered, Entry
 from contest.selectors import people as selectors
@@ -27,7 +27,7 @@ def status_of(*forms: object) -> int:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def teams(request: HttpRequest, contest: Contest) -> HttpResponse:
+def teams(request: Request, contest: Contest) -> HttpResponse:
     """The list, and one more team."""
     form = TeamForm(request.POST or None, contest=contest)
     if request.method == "POST" and form.is_valid():
@@ -41,14 +41,14 @@ def teams(request: HttpRequest, contest: Contest) -> HttpResponse:
     return _teams_page(request, contest, form)
 
 
-def _teams_page(request: HttpRequest, contest: Contest, form: TeamForm) -> HttpResponse:
+def _teams_page(request: Request, contest: Contest, form: TeamForm) -> HttpResponse:
     categories = list(contest.categories.all())
     rows = []
     for entry in selectors.entries(contest):
         entered = {row.category_id: row for row in entry.entered.all()}
         rows.append((entry, [(category, entered.get(category.pk)) for category in categories]))
     totals = [
-        sum(1 for _, cells in rows if cells[place][1] and not cells[place][1].withdrawn_at)
+        len([row for row in (cells[place][1] for _, cells in rows) if row is not None and not row.withdrawn_at])
         for place in range(len(categories))
     ]
     context = {"contest": contest, "categories": categories, "rows": rows, "totals": totals, "form": form}
@@ -57,7 +57,7 @@ def _teams_page(request: HttpRequest, contest: Contest, form: TeamForm) -> HttpR
 
 @require_POST
 @for_parts("organiser")
-def team_ticks(request: HttpRequest, contest: Contest) -> HttpResponse:
+def team_ticks(request: Request, contest: Contest) -> HttpResponse:
     """Which categories each team enters: what was ticked or unticked since the page was shown."""
     shown, ticked = set(request.POST.getlist("shown")), set(request.POST.getlist("in"))
     entries = {str(entry.pk): entry for entry in contest.entries.all()}
@@ -81,7 +81,7 @@ def team_ticks(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def team(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
+def team(request: Request, contest: Contest, number: int) -> HttpResponse:
     """One team's particulars."""
     entry = get_object_or_404(selectors.entries(contest), number=number)
     form = TeamForm(request.POST or None, contest=contest, entry=entry)
@@ -98,7 +98,7 @@ def team(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
 
 
 def _team_page(
-    request: HttpRequest, contest: Contest, entry: Entry, form: TeamForm, withdraw_form: WithdrawForm
+    request: Request, contest: Contest, entry: Entry, form: TeamForm, withdraw_form: WithdrawForm
 ) -> HttpResponse:
     context = {
         "contest": contest,
@@ -114,7 +114,7 @@ def _team_page(
 
 @require_POST
 @for_parts("organiser")
-def team_withdraw(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
+def team_withdraw(request: Request, contest: Contest, number: int) -> HttpResponse:
     entry = get_object_or_404(selectors.entries(contest), number=number)
     form = WithdrawForm(request.POST, entry=entry)
     if form.is_valid():
@@ -130,7 +130,7 @@ def team_withdraw(request: HttpRequest, contest: Contest, number: int) -> HttpRe
 
 @require_POST
 @for_parts("organiser")
-def team_back_in(request: HttpRequest, contest: Contest, number: int, key: str) -> HttpResponse:
+def team_back_in(request: Request, contest: Contest, number: int, key: str) -> HttpResponse:
     entry = get_object_or_404(Entry, contest=contest, number=number)
     category = get_object_or_404(Category, contest=contest, key=key)
     try:
@@ -143,7 +143,7 @@ def team_back_in(request: HttpRequest, contest: Contest, number: int, key: str) 
 
 @require_POST
 @for_parts("organiser")
-def team_remove(request: HttpRequest, contest: Contest, number: int) -> HttpResponse:
+def team_remove(request: Request, contest: Contest, number: int) -> HttpResponse:
     entry = get_object_or_404(Entry, contest=contest, number=number)
     name = str(entry.team)
     try:
@@ -160,7 +160,7 @@ def team_remove(request: HttpRequest, contest: Contest, number: int) -> HttpResp
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def judges(request: HttpRequest, contest: Contest) -> HttpResponse:
+def judges(request: Request, contest: Contest) -> HttpResponse:
     """The list, and one more judge."""
     form = JudgeForm(request.POST or None, contest=contest)
     if request.method == "POST" and form.is_valid():
@@ -184,7 +184,7 @@ def judges(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def judge_ticks(request: HttpRequest, contest: Contest) -> HttpResponse:
+def judge_ticks(request: Request, contest: Contest) -> HttpResponse:
     """Who is absent: what was ticked or unticked since the page was shown."""
     shown, ticked = set(request.POST.getlist("shown")), set(request.POST.getlist("absent"))
     rows = {str(row.judge.uid): row.judge for row in selectors.attendances(contest)}
@@ -204,7 +204,7 @@ def judge_ticks(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def judge(request: HttpRequest, contest: Contest, uid: UUID) -> HttpResponse:
+def judge(request: Request, contest: Contest, uid: UUID) -> HttpResponse:
     """One judge's particulars."""
     row = get_object_or_404(Attendance.objects.select_related("judge"), contest=contest, judge__uid=uid)
     form = JudgeForm(request.POST or None, contest=contest, judge=row.judge)
@@ -225,7 +225,7 @@ def judge(request: HttpRequest, contest: Contest, uid: UUID) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def judge_remove(request: HttpRequest, contest: Contest, uid: UUID) -> HttpResponse:
+def judge_remove(request: Request, contest: Contest, uid: UUID) -> HttpResponse:
     row = get_object_or_404(Attendance.objects.select_related("judge"), contest=contest, judge__uid=uid)
     try:
         services.remove_judge(contest=contest, judge=row.judge)
@@ -238,7 +238,7 @@ def judge_remove(request: HttpRequest, contest: Contest, uid: UUID) -> HttpRespo
 
 @require_POST
 @for_parts("organiser")
-def judge_erase(request: HttpRequest, contest: Contest, uid: UUID) -> HttpResponse:
+def judge_erase(request: Request, contest: Contest, uid: UUID) -> HttpResponse:
     """A person's wish: the name goes from every contest, marks and results stay."""
     row = get_object_or_404(Attendance.objects.select_related("judge"), contest=contest, judge__uid=uid)
     try:

@@ -2,11 +2,11 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.draw import OpenSealForm
 from contest.models import Contest
 from contest.selectors.opened import named_boxes
@@ -16,7 +16,7 @@ from contest.views.setup import say
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def seal(request: HttpRequest, contest: Contest) -> HttpResponse:
+def seal(request: Request, contest: Contest) -> HttpResponse:
     """What opening it means, then the question; afterwards whose box is whose."""
     form = OpenSealForm(request.POST or None)
     if request.method == "POST" and form.is_valid():

@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.people import show_refusal
 from contest.forms.seating import ExchangeForm, SeatForm
 from contest.models import Contest
@@ -18,7 +18,7 @@ from contest.services import seating as services
 
 @require_GET
 @for_parts("organiser", "head_judge", "tally")
-def seating(request: HttpRequest, contest: Contest) -> HttpResponse:
+def seating(request: Request, contest: Contest) -> HttpResponse:
     """One card a table. The organiser changes seats here, the others read."""
     view = selectors.seating(contest)
     chosen = {"seat": request.GET.get("seat", ""), "one": request.GET.get("seat", "")}
@@ -28,7 +28,7 @@ def seating(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest,
+    request: Request,
     contest: Contest,
     view: selectors.Seating,
     seat_form: SeatForm,
@@ -50,7 +50,7 @@ def _page(
 
 @require_POST
 @for_parts("organiser")
-def seat_at_random(request: HttpRequest, contest: Contest) -> HttpResponse:
+def seat_at_random(request: Request, contest: Contest) -> HttpResponse:
     try:
         seed = services.seat_at_random(contest=contest, by=request.viewer.name)
     except ValidationError as error:
@@ -62,7 +62,7 @@ def seat_at_random(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def change_seat(request: HttpRequest, contest: Contest) -> HttpResponse:
+def change_seat(request: Request, contest: Contest) -> HttpResponse:
     """Another judge at a seat, one without a name, or nobody."""
     view = selectors.seating(contest)
     form = SeatForm(request.POST, seating=view)
@@ -89,7 +89,7 @@ def change_seat(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def exchange_seats(request: HttpRequest, contest: Contest) -> HttpResponse:
+def exchange_seats(request: Request, contest: Contest) -> HttpResponse:
     """Two seats exchange their judges."""
     view = selectors.seating(contest)
     form = ExchangeForm(request.POST, seating=view)

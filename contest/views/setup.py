@@ -1,14 +1,16 @@
 """The two ways in, and the set-up of a contest."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.forms import BaseForm
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import for_parts, signed_in
+from contest.access import Request, for_parts, signed_in
 from contest.forms.setup import (
     CategoryForm,
     ContestForm,
@@ -48,9 +50,9 @@ def say(form: BaseForm, error: Exception) -> None:
 
 @require_http_methods(["GET", "POST"])
 @signed_in
-def new_small(request: HttpRequest) -> HttpResponse:
+def new_small(request: Request) -> HttpResponse:
     """One page, one press: ready to take boxes."""
-    account = request.viewer.account
+    account = request.viewer.signed_in_account
     form = SmallContestForm(request.POST or None, account=account)
     if request.method == "POST" and form.is_valid():
         contest = made_already(form, account)
@@ -81,8 +83,8 @@ def new_small(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @signed_in
-def new_contest(request: HttpRequest) -> HttpResponse:
-    account = request.viewer.account
+def new_contest(request: Request) -> HttpResponse:
+    account = request.viewer.signed_in_account
     form = ContestForm(request.POST or None, account=account)
     if request.method == "POST" and form.is_valid():
         contest = made_already(form, account)
@@ -98,17 +100,17 @@ def new_contest(request: HttpRequest) -> HttpResponse:
     return render(request, "contest/new_contest.html", {"form": form}, status=422 if form.errors else 200)
 
 
-def details_form(request: HttpRequest, contest: Contest, data: object = None) -> DetailsForm:
-    return DetailsForm(data, instance=contest, account=request.viewer.account, prefix="details")
+def details_form(request: Request, contest: Contest, data: Any = None) -> DetailsForm:
+    return DetailsForm(data, instance=contest, account=request.viewer.signed_in_account, prefix="details")
 
 
-def tables_form(contest: Contest, data: object = None) -> TablesForm:
+def tables_form(contest: Contest, data: Any = None) -> TablesForm:
     tables = list(contest.tables.prefetch_related("seats"))
     most = max((table.seats.count() for table in tables), default=contest_rules(contest).per_entry)
     return TablesForm(data, initial={"tables": len(tables) or 1, "seats": most}, prefix="tables")
 
 
-def show(request: HttpRequest, contest: Contest, **forms: BaseForm) -> HttpResponse:
+def show(request: Request, contest: Contest, **forms: BaseForm) -> HttpResponse:
     """The set-up page; `forms` are those that came back with errors, by their place on the page."""
     page = {
         "contest": contest,
@@ -126,7 +128,7 @@ def show(request: HttpRequest, contest: Contest, **forms: BaseForm) -> HttpRespo
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def setup(request: HttpRequest, contest: Contest) -> HttpResponse:
+def setup(request: Request, contest: Contest) -> HttpResponse:
     """Particulars, categories, tables: each part of the page is saved on its own."""
     if request.method == "GET":
         return show(request, contest)
@@ -145,7 +147,7 @@ def setup(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def setup_tables(request: HttpRequest, contest: Contest) -> HttpResponse:
+def setup_tables(request: Request, contest: Contest) -> HttpResponse:
     form = tables_form(contest, request.POST)
     if form.is_valid():
         try:
@@ -160,11 +162,12 @@ def setup_tables(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def setup_one_person(request: HttpRequest, contest: Contest) -> HttpResponse:
+def setup_one_person(request: Request, contest: Contest) -> HttpResponse:
     form = OnePersonForm(request.POST, prefix="one_person")
     if form.is_valid():
+        account = request.viewer.signed_in_account
         try:
-            services.declare_one_person(contest=contest, account=request.viewer.account, by=request.viewer.name)
+            services.declare_one_person(contest=contest, account=account, by=request.viewer.name)
         except ValidationError as error:
             say(form, error)
         else:
@@ -175,7 +178,7 @@ def setup_one_person(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def setup_delete(request: HttpRequest, contest: Contest) -> HttpResponse:
+def setup_delete(request: Request, contest: Contest) -> HttpResponse:
     form = DeleteForm(request.POST, prefix="delete")
     if form.is_valid():
         try:
@@ -190,12 +193,12 @@ def setup_delete(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser")
-def category(request: HttpRequest, contest: Contest, key: str = "") -> HttpResponse:
+def category(request: Request, contest: Contest, key: str = "") -> HttpResponse:
     """One category, new or known."""
     found = get_object_or_404(Category, contest=contest, key=key) if key else None
     if found is None and contest.is_drawn:
         raise Http404("The boxes are drawn.")
-    form = CategoryForm(request.POST or None, contest=contest, account=request.viewer.account, category=found)
+    form = CategoryForm(request.POST or None, contest=contest, account=request.viewer.signed_in_account, category=found)
     if request.method == "POST" and form.is_valid():
         try:
             save_category(form, contest, found, by=request.viewer.name)
@@ -224,7 +227,7 @@ def save_category(form: CategoryForm, contest: Contest, found: Category | None, 
 
 @require_POST
 @for_parts("organiser")
-def remove_category(request: HttpRequest, contest: Contest, key: str) -> HttpResponse:
+def remove_category(request: Request, contest: Contest, key: str) -> HttpResponse:
     found = get_object_or_404(Category, contest=contest, key=key)
     try:
         services.remove_category(category=found)
@@ -237,7 +240,7 @@ def remove_category(request: HttpRequest, contest: Contest, key: str) -> HttpRes
 
 @require_GET
 @for_parts("organiser", "head_judge", "tally", "announcer", "desk", "captain", "judge")
-def contest_rules_page(request: HttpRequest, contest: Contest) -> HttpResponse:
+def contest_rules_page(request: Request, contest: Contest) -> HttpResponse:
     """The rules of the contest in words, for reading out: every category that has its own, too."""
     own = [each for each in held_categories(contest) if each.rule_set_id and each.rule_set_id != contest.rule_set_id]
     sets = [(contest_rules(contest).name, "", in_words(contest_rules(contest)))]
@@ -247,7 +250,7 @@ def contest_rules_page(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser")
-def setup_phones(request: HttpRequest, contest: Contest) -> HttpResponse:
+def setup_phones(request: Request, contest: Contest) -> HttpResponse:
     on = request.POST.get("phones") == "on"
     try:
         services.switch_phones(contest=contest, on=on, by=request.viewer.name)

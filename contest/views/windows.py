@@ -1,12 +1,12 @@
 """Delaying the windows that remain, and cancelling a category. For the organiser and the desk."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.forms.desk import CancelForm, DelayForm
 from contest.models import Contest
 from contest.refusals import Refused
@@ -16,7 +16,7 @@ from contest.services.windows import as_seen, cancel_category, delay_windows, mo
 
 @require_GET
 @for_parts("organiser", "desk")
-def windows(request: HttpRequest, contest: Contest) -> HttpResponse:
+def windows(request: Request, contest: Contest) -> HttpResponse:
     now = timezone.now()
     return render(
         request,
@@ -41,7 +41,7 @@ def _delay_form(contest: Contest, data: QueryDict | None = None) -> DelayForm:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser", "desk")
-def windows_delay(request: HttpRequest, contest: Contest) -> HttpResponse:
+def windows_delay(request: Request, contest: Contest) -> HttpResponse:
     """Show each time before and after, then move them."""
     form = _delay_form(contest, request.POST if request.method == "POST" else request.GET)
     moving = []
@@ -78,7 +78,7 @@ def windows_delay(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("organiser", "desk")
-def windows_cancel(request: HttpRequest, contest: Contest, key: str) -> HttpResponse:
+def windows_cancel(request: Request, contest: Contest, key: str) -> HttpResponse:
     category = get_object_or_404(contest.categories, key=key, cancelled_at__isnull=True)
     form = CancelForm(request.POST or None)
     if request.method == "POST" and form.is_valid():

@@ -1,9 +1,11 @@
 """What the head judge rules on a box, and what a captain calls about."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from django import forms
 
+from contest.forms.choices import choice_field
 from contest.models import Box, Seat
 from contest.rules.ruleset import RuleSet
 from judging.models import Call
@@ -49,12 +51,12 @@ class RulingForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
 
-    def __init__(self, *args: object, rules: RuleSet, seats: Iterable[Seat], **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, rules: RuleSet, seats: Iterable[Seat], **options: Any) -> None:
+        super().__init__(*args, **options)
         self.has_penalty = rules.scale.penalty is not None
-        self.fields["what"].choices = [*_ALWAYS, *(_PENALTIES if self.has_penalty else []), *_OUT]
-        self.fields["seats"].choices = [(seat.letter, seat.letter) for seat in seats]
-        self.fields["criterion"].choices = [("", "–"), *((each.key, each.name) for each in rules.criteria)]
+        choice_field(self, "what").choices = [*_ALWAYS, *(_PENALTIES if self.has_penalty else []), *_OUT]
+        choice_field(self, "seats").choices = [(seat.letter, seat.letter) for seat in seats]
+        choice_field(self, "criterion").choices = [("", "–"), *((each.key, each.name) for each in rules.criteria)]
         if not self.has_penalty:
             del self.fields["criterion"]
 
@@ -70,6 +72,6 @@ class CallForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
 
-    def __init__(self, *args: object, boxes: Iterable[Box], **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["box"].choices = [("", "none of them"), *((box.number, box.number) for box in boxes)]
+    def __init__(self, *args: Any, boxes: Iterable[Box], **options: Any) -> None:
+        super().__init__(*args, **options)
+        choice_field(self, "box").choices = [("", "none of them"), *((box.number, box.number) for box in boxes)]

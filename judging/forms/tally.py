@@ -1,3 +1,5 @@
+from typing import Any
+
 from django import forms
 
 
@@ -24,6 +26,6 @@ class UnlockForm(ReasonForm):
 class ReviseForm(ReasonForm):
     prefix = "revise"
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
         self.fields["reason"].help_text = "Goes into the log and is printed with the result."

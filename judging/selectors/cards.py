@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from contest.models import Box, Category, Contest, Seat
+from contest.present import present
 from contest.selectors import boxes as box_selectors
 from judging.models import Card, Reading
 from judging.selectors import rulings as ruling_selectors
@@ -85,6 +86,6 @@ def _read(
 def places_of_boxes(contest: Contest) -> dict[str, str]:
     """Box number → where it is judged, in words: "ribs, table 2"."""
     return {
-        box.number: f"{box.category.name.lower()}, table {box.table.number}"
+        box.number: f"{box.category.name.lower()}, table {present(box.table).number}"
         for box in box_selectors.standing_boxes(contest)
     }

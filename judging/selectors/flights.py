@@ -4,6 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from contest.models import Box, Category, Contest, Seat, Sitting, Table
+from contest.present import present
 from contest.selectors import boxes as box_selectors
 from contest.selectors.categories import held_categories
 from judging.models import Reading
@@ -84,7 +85,7 @@ def flights(contest: Contest, *, category: Category | None = None, table: Table 
     boxes = box_selectors.standing_boxes(contest).filter(category__in=categories, table__in=tables)
     for box in boxes.select_related(None).order_by("position"):
         # The rows that are at hand already: a large contest has few of them and many boxes.
-        box.category, box.table = of_categories[box.category_id], of_tables[box.table_id]
+        box.category, box.table = of_categories[box.category_id], of_tables[present(box.table_id)]
         at[box.category_id, box.table_id].append(box)
     judged = frozenset(box_selectors.to_judge(contest))
     ruled = ruling_selectors.in_force(contest)

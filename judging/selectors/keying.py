@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from contest.models import Category, Contest, ContestRole, Draw, Seat, Table
+from contest.present import present
 from contest.rules.say import number_text
 from contest.selectors import boxes as box_selectors
 from contest.selectors.rules import category_rules
@@ -244,7 +245,7 @@ def differences(contest: Contest, found: list[Flight] | None = None) -> list[Dif
         for sheet in flight.sheets
         if box.number in sheet.expected
         for row in open_rows.get((box.pk, sheet.seat.pk), ())
-        if (made := _difference(sheet, box.number, row, read[box.pk, sheet.seat.pk].standing, marks))
+        if (made := _difference(sheet, box.number, row, present(read[box.pk, sheet.seat.pk].standing), marks))
     ]
 
 

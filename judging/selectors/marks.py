@@ -32,9 +32,9 @@ def marks_of(reading: Reading) -> dict[str, Decimal]:
     return marks_by_reading([reading.pk]).get(reading.pk, {})
 
 
-def _parts(readings: "QuerySet[Reading] | Collection[int]") -> "list[QuerySet[Reading, dict[str, int]] | list[int]]":
+def _parts(readings: "QuerySet[Reading] | Collection[int]") -> "list[QuerySet[Reading, int] | list[int]]":
     if isinstance(readings, QuerySet):
-        return [readings.order_by().values("id")]
+        return [readings.order_by().values_list("id", flat=True)]
     listed = list(readings)
     return [listed[start : start + _AT_ONCE] for start in range(0, len(listed), _AT_ONCE)]
 

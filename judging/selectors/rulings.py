@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from django.db.models import QuerySet
 
 from contest.models import Box, Contest, Table
+from contest.present import present
 from judging.models import Call, Ruling
 
 
@@ -64,9 +65,9 @@ def _by_box(rulings: Iterable[Ruling]) -> dict[int, BoxRulings]:
         elif ruling.kind == Ruling.Kind.PENALTY:
             on_box.penalties.append((ruling.seat_id, ruling.criterion))
         elif ruling.kind == Ruling.Kind.LOST:
-            on_box.lost.add(ruling.seat_id)
+            on_box.lost.add(present(ruling.seat_id))
         elif ruling.kind == Ruling.Kind.DISMISSAL:
-            on_box.dismissed[ruling.seat_id].add(ruling.dismissed_reading_id)
+            on_box.dismissed[present(ruling.seat_id)].add(ruling.dismissed_reading_id)
     return found
 
 
@@ -85,7 +86,7 @@ def in_words(ruling: Ruling) -> str:
     if ruling.kind == Ruling.Kind.PENALTY:
         whose = f"seat {ruling.seat.letter}: " if ruling.seat else ""
         return f"{whose}penalty" + (f" for {ruling.criterion.replace('-', ' ')}" if ruling.criterion else "")
-    return f"seat {ruling.seat.letter}: {ruling.get_kind_display()}"
+    return f"seat {present(ruling.seat).letter}: {ruling.get_kind_display()}"
 
 
 def open_calls(contest: Contest, table: Table | None = None) -> QuerySet[Call]:

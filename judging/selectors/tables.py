@@ -5,6 +5,7 @@ import re
 from dataclasses import dataclass, field
 
 from contest.models import Box, Category, Contest, Seat, Sitting, Table
+from contest.present import present
 from contest.rules.say import ordinal
 from contest.selectors import boxes as box_selectors
 from judging.models import Arrival, Call, Collected, PortionsRound, Ruling
@@ -116,7 +117,7 @@ def where_belongs(contest: Contest, table: Table, text: str) -> str:
     if box.category.is_cancelled or box.pk not in box_selectors.to_judge(contest):
         return f"{box.number} is not judged: call the desk."
     if box.table_id != table.pk:
-        return f"{box.number} belongs to table {box.table.number} ({box.category.name.lower()})."
+        return f"{box.number} belongs to table {present(box.table).number} ({box.category.name.lower()})."
     return f"{box.number} belongs here: {box.category.name.lower()}."
 
 
@@ -175,7 +176,7 @@ class BoxPanel:
 def box_panel(contest: Contest, box: Box) -> BoxPanel:
     """Seats that are not vacant, and for each whether its card is in, missing, dismissed or lost. No marks."""
     vacant = set(Sitting.objects.filter(category=box.category, vacant=True).values_list("seat_id", flat=True))
-    seats = [seat for seat in box.table.seats.order_by("letter") if seat.pk not in vacant]
+    seats = [seat for seat in present(box.table).seats.order_by("letter") if seat.pk not in vacant]
     standing = dict(box.cards.filter(readings__standing=True).values_list("seat_id", "readings__id"))
     on_box = ruling_selectors.in_force(contest).get(box.pk)
     return BoxPanel(

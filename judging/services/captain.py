@@ -4,6 +4,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Box, Category, Contest, Seat, Table
+from contest.present import present
 from contest.refusals import Refused
 from contest.services.log import write_log
 from judging.models import Arrival, Call, Collected
@@ -17,11 +18,11 @@ def tick_box(*, contest: Contest, table: Table, box: Box, here: bool, by: str) -
     if box.contest_id != contest.pk or not box.draw.standing:
         raise Refused(f"There is no box {box.number} in this contest. Call the desk.")
     if box.table_id != table.pk:
-        raise Refused(f"{box.number} belongs to table {box.table.number}.")
+        raise Refused(f"{box.number} belongs to table {present(box.table).number}.")
     if here:
         _, changed = Arrival.objects.get_or_create(box=box, defaults={"by": by[:120]})
     else:
-        changed, _ = Arrival.objects.filter(box=box).delete()
+        changed = Arrival.objects.filter(box=box).delete()[0] > 0
     if changed:
         what = "box at its table" if here else "box not at its table"
         facts = {"category": box.category.key, "box": box.number, "table": table.number}
@@ -39,7 +40,7 @@ def tick_sheet(*, contest: Contest, category: Category, seat: Seat, collected: b
     if collected:
         _, changed = Collected.objects.get_or_create(seat=seat, category=category, defaults={"by": by[:120]})
     else:
-        changed, _ = Collected.objects.filter(seat=seat, category=category).delete()
+        changed = Collected.objects.filter(seat=seat, category=category).delete()[0] > 0
     if changed:
         what = "score sheet collected" if collected else "score sheet not collected"
         facts = {"category": category.key, "seat": f"{seat.table.number}{seat.letter}"}

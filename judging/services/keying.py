@@ -51,7 +51,8 @@ def key_again(
             seat=seat, box__number__in=second.due, box__contest=contest, box__draw__standing=True
         ).select_related("box")
     }
-    agreed, differ = [], []
+    agreed: list[str] = []
+    differ: list[str] = []
     for number in second.due:
         given = parsed.get(number, {})
         same = _keep(contest, category, seat, cards[number], given, by)

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from django.db import IntegrityError, connection, transaction
 
@@ -160,7 +161,8 @@ def _keep(
     readings: list[Reading],
     dismissed: bool,
 ) -> str:
-    kind, of_card = Reading.Kind.FIRST, {}
+    kind = Reading.Kind.FIRST
+    of_card: dict[str, Any] = {}
     if dismissed and card.anew:
         kind, of_card = Reading.Kind.CORRECTION, {"reason": AFTER_DISMISSAL}
         Reading.objects.filter(card=readings[0].card, standing=True).update(standing=False)

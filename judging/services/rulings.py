@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Box, Contest, Seat
+from contest.present import present
 from contest.refusals import Refused, clean_reason
 from contest.rules.say import listed
 from contest.selectors.rules import category_rules
@@ -107,7 +108,7 @@ def _refuse_place(contest: Contest, box: Box, seat: Seat | None, scope: str) -> 
     if seat is None:
         raise Refused("Choose the seat whose card is meant.")
     if seat.table_id != box.table_id:
-        raise Refused(f"{box.number} is judged at table {box.table.number}: choose a seat of that table.")
+        raise Refused(f"{box.number} is judged at table {present(box.table).number}: choose a seat of that table.")
     if is_vacant(box.category, seat):
         raise Refused(f"Seat {seat.letter} is vacant in {box.category.name.lower()}: it has no card.")
 
@@ -141,7 +142,7 @@ def _refuse_twice(ruling: Ruling) -> None:
 
 def _reading_ruled_on(ruling: Ruling) -> Reading | None:
     """The standing marks that a dismissal sets aside; a lost card must have none."""
-    box, seat = ruling.box, ruling.seat
+    box, seat = ruling.box, present(ruling.seat)
     reading = Reading.objects.filter(standing=True, card__box=box, card__seat=seat).first()
     on_box = in_force(ruling.contest).get(box.pk)
     stands = reading is not None and not (on_box and on_box.is_dismissed(seat.pk, reading.pk))
@@ -173,8 +174,9 @@ def _facts(ruling: Ruling) -> dict[str, str | int]:
         facts["seat"] = f"{ruling.seat.table.number}{ruling.seat.letter}"
     if ruling.criterion:
         facts["criterion"] = ruling.criterion
-    if ruling.dismissed_reading_id:
+    if ruling.dismissed_reading:
         # Which reading of the card, from 1: a later one may be dismissed as well.
-        earlier = Reading.objects.filter(card=ruling.dismissed_reading.card_id, pk__lte=ruling.dismissed_reading_id)
+        dismissed = ruling.dismissed_reading
+        earlier = Reading.objects.filter(card=dismissed.card_id, pk__lte=dismissed.pk)
         facts["reading"] = earlier.count()
     return facts

@@ -1,11 +1,11 @@
 """The table captain's page, and the news of a table that it, the sheets and the flights poll."""
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Category, Contest, Table
 from contest.refusals import Refused
 from judging.forms.rulings import CallForm
@@ -16,7 +16,7 @@ from judging.services.phones import portions_go_round
 
 @require_http_methods(["GET", "POST"])
 @for_parts("captain", "head_judge", "tally", "organiser")
-def captain(request: HttpRequest, contest: Contest, table: Table) -> HttpResponse:
+def captain(request: Request, contest: Contest, table: Table) -> HttpResponse:
     """Boxes to tick in, sheets to tick off, the head judge to call. No marks, no teams."""
     key = request.POST.get("category") or request.GET.get("category", "")
     page = table_page(contest, table, key)
@@ -40,7 +40,7 @@ def captain(request: HttpRequest, contest: Contest, table: Table) -> HttpRespons
     )
 
 
-def _do(request: HttpRequest, contest: Contest, table: Table, category: Category, form: CallForm) -> None:
+def _do(request: Request, contest: Contest, table: Table, category: Category, form: CallForm) -> None:
     by, what = request.viewer.name, request.POST.get("do", "")
     if what in ("here", "not-here"):
         box = find_box(contest, request.POST.get("box", ""))
@@ -65,7 +65,7 @@ def _do(request: HttpRequest, contest: Contest, table: Table, category: Category
 
 
 def _context(
-    request: HttpRequest, contest: Contest, table: Table, page: TablePage, form: CallForm, error: str
+    request: Request, contest: Contest, table: Table, page: TablePage, form: CallForm, error: str
 ) -> dict[str, object]:
     asked = request.GET.get("number", "").strip()
     return {
@@ -87,7 +87,7 @@ def _status(form: CallForm, error: str) -> int:
 
 @require_GET
 @for_parts("captain", "head_judge", "tally", "organiser")
-def news(request: HttpRequest, contest: Contest, table: Table) -> HttpResponse:
+def news(request: Request, contest: Contest, table: Table) -> HttpResponse:
     """Rulings and calls of one flight, polled; 204 while what the page shows is still so."""
     category = contest.categories.filter(key=request.GET.get("category", "")).first()
     if category is None:

@@ -3,12 +3,12 @@
 from dataclasses import dataclass, field
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Category, Contest, Seat, Table
 from contest.refusals import Refused
 from contest.rules.say import listed
@@ -43,7 +43,7 @@ def _find(contest: Contest, category: str, table: Table, seat: str) -> tuple[Cat
 
 @require_http_methods(["GET", "POST"])
 @for_parts("tally", "organiser")
-def written(request: HttpRequest, contest: Contest, category: str, table: Table, seat: str) -> HttpResponse:
+def written(request: Request, contest: Contest, category: str, table: Table, seat: str) -> HttpResponse:
     """A sheet whose box numbers the judge wrote by hand: number and marks, line by line."""
     found, place = _find(contest, category, table, seat)
     lines = sheet_lines(contest, found, place)
@@ -81,7 +81,7 @@ def written(request: HttpRequest, contest: Contest, category: str, table: Table,
 
 @require_http_methods(["GET", "POST"])
 @for_parts("tally", "organiser")
-def again(request: HttpRequest, contest: Contest, category: str, table: Table, seat: str) -> HttpResponse:
+def again(request: Request, contest: Contest, category: str, table: Table, seat: str) -> HttpResponse:
     """The second keying of a sheet, blind to the first."""
     found, place = _find(contest, category, table, seat)
     second = find_second(contest, found, place)
@@ -91,7 +91,8 @@ def again(request: HttpRequest, contest: Contest, category: str, table: Table, s
     lines = blind_lines(contest, found, place, second.due)
     form = SheetForm(lines, category_rules(found), request.POST if request.method == "POST" and not refused else None)
     if request.method == "POST" and not refused and form.is_valid():
-        marks = {column.number: {} for column in form.taking if column.no_marks} | form.marks()
+        without: dict[str, dict[str, str]] = {column.number: {} for column in form.taking if column.no_marks}
+        marks = without | form.marks()
         try:
             done = key_again(contest=contest, category=found, seat=place, marks=marks, by=request.viewer.name)
         except SheetRefused as error:
@@ -141,7 +142,7 @@ class Side:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("tally", "organiser")
-def differences_page(request: HttpRequest, contest: Contest) -> HttpResponse:
+def differences_page(request: Request, contest: Contest) -> HttpResponse:
     """Second keyings and conflicts that differ, each settled by the paper."""
     refused = ""
     if request.method == "POST":
@@ -177,7 +178,7 @@ def differences_page(request: HttpRequest, contest: Contest) -> HttpResponse:
     return render(request, "judging/differences.html", page, status=422 if refused else 200)
 
 
-def _side(each: Difference, request: HttpRequest, refused: str) -> Side:
+def _side(each: Difference, request: Request, refused: str) -> Side:
     whose = "keyed" if each.kind == "second" else "handed in"
     sides = [(Resolution.Chosen.STANDING.value, each.standing, f"stands now, by {each.standing_by or 'somebody'}")]
     if not each.other_is_empty:

@@ -1,16 +1,17 @@
 """The head judge: calls that wait, rulings by box number."""
 
 import hashlib
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Box, Contest
 from contest.refusals import Refused
 from contest.selectors.rules import category_rules
@@ -24,19 +25,19 @@ from judging.services.rulings import rule, rule_cards, rule_no_portion, withdraw
 
 @require_http_methods(["GET", "POST"])
 @for_parts("head_judge")
-def rulings(request: HttpRequest, contest: Contest) -> HttpResponse:
+def rulings(request: Request, contest: Contest) -> HttpResponse:
     """Open calls, the box that is ruled on, and every ruling of the day."""
     typed = (request.POST.get("box") or request.GET.get("box", "")).strip()
     box = find_box(contest, typed) if typed else None
     error = f"There is no box {typed[:20]} in this contest: read the number again." if typed and box is None else ""
     panel = box_panel(contest, box) if box else None
-    form = _form(panel)
+    form = _form(panel) if panel else None
     if request.method == "POST":
         try:
             form, said = _do(request, contest, panel)
         except Refused as refused:
             error = error or str(refused)
-            form = _form(panel, request.POST) if request.POST.get("do") == "rule" else form
+            form = _form(panel, request.POST) if panel and request.POST.get("do") == "rule" else form
         else:
             if said:
                 messages.success(request, said)
@@ -57,9 +58,7 @@ def rulings(request: HttpRequest, contest: Contest) -> HttpResponse:
     )
 
 
-def _form(panel: BoxPanel | None, data: object = None) -> RulingForm | None:
-    if panel is None:
-        return None
+def _form(panel: BoxPanel, data: Any = None) -> RulingForm:
     return RulingForm(data, rules=category_rules(panel.box.category), seats=panel.seats)
 
 
@@ -68,7 +67,7 @@ def _address(contest: Contest, box: Box | None) -> str:
     return f"{address}?box={box.number}" if box else address
 
 
-def _do(request: HttpRequest, contest: Contest, panel: BoxPanel | None) -> tuple[RulingForm | None, str]:
+def _do(request: Request, contest: Contest, panel: BoxPanel | None) -> tuple[RulingForm | None, str]:
     """Do what was posted; the words to say, or the form with its errors."""
     what, by = request.POST.get("do"), request.viewer.name
     if what == "answer":
@@ -99,7 +98,7 @@ def _number(text: str | None) -> int:
     return int(text) if text and text.isdigit() and len(text) < 19 else 0
 
 
-def _rule(contest: Contest, panel: BoxPanel, given: dict[str, object], by: str) -> list[Ruling]:
+def _rule(contest: Contest, panel: BoxPanel, given: dict[str, Any], by: str) -> list[Ruling]:
     what, reason = given["what"], given["reason"]
     seats = [seat for seat in panel.seats if seat.letter in given["seats"]]
     kind, scope = KINDS[what]
@@ -127,7 +126,7 @@ def _calls_context(contest: Contest) -> dict[str, object]:
 
 @require_GET
 @for_parts("head_judge")
-def calls(request: HttpRequest, contest: Contest) -> HttpResponse:
+def calls(request: Request, contest: Contest) -> HttpResponse:
     """The open calls, polled; 204 while the page shows them all."""
     context = _calls_context(contest)
     if request.GET.get("seen") == context["seen"]:

@@ -3,14 +3,15 @@
 from pathlib import Path
 
 from django.contrib.staticfiles import finders
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import anyone, for_parts
+from contest.access import Request, anyone, for_parts
 from contest.models import Contest, SeatToken
+from contest.present import present
 from contest.services.seat_tokens import issue_token, text_of
 from judging.forms.phone_card import PlainCardForm
 from judging.selectors.seat import seat_label, seat_state
@@ -21,23 +22,23 @@ TOKEN_KEY = "seat_token_id"  # noqa: S105  (the session key that holds the token
 
 @require_GET
 @anyone
-def worker(request: HttpRequest, slug: str) -> HttpResponse:
+def worker(request: Request, slug: str) -> HttpResponse:
     """The service worker's script, at an address under which a browser lets it serve the seat's page."""
     path = finders.find("judging/seat-worker.js")
-    script = Path(path).read_bytes()
+    script = Path(present(path)).read_bytes()
     return HttpResponse(script, content_type="text/javascript", headers={"Cache-Control": "no-cache"})
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
 @for_parts("judge")
-def seat(request: HttpRequest, contest: Contest) -> HttpResponse:
+def seat(request: Request, contest: Contest) -> HttpResponse:
     """The boxes of one seat. Nothing of other seats, no team, no average."""
     if not contest.phones and contest.kind == Contest.Kind.PRACTICE:
         return redirect("contest:home")  # a taster has no card to fill in: the plates stand elsewhere
     if not contest.phones:
         return render(request, "judging/seat_on_paper.html", {"contest": contest})
-    place = request.viewer.seat
+    place = request.viewer.judge_seat
     form = PlainCardForm.find(contest, place, request.POST.get("box") or request.GET.get("box", ""), request.POST)
     refused = ""
     if request.method == "POST" and form is not None:
@@ -59,10 +60,11 @@ def seat(request: HttpRequest, contest: Contest) -> HttpResponse:
     return render(request, "judging/seat.html", page, status=422 if refused else 200)
 
 
-def _token(request: HttpRequest) -> SeatToken:
+def _token(request: Request) -> SeatToken:
     """The token of this sign-in: issued once, however often the page is loaded."""
-    held = request.viewer.held_pass
-    token = SeatToken.objects.filter(pk=request.session.get(TOKEN_KEY), held_pass=held).first()
+    held = present(request.viewer.held_pass)
+    key = request.session.get(TOKEN_KEY)
+    token = None if key is None else SeatToken.objects.filter(pk=key, held_pass=held).first()
     if token is None:
         token = issue_token(held=held)
         request.session[TOKEN_KEY] = token.pk

@@ -3,12 +3,12 @@
 import re
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Category, Contest, Seat, Table
 from contest.selectors.rules import category_rules
 from judging.forms.sheet import SheetForm
@@ -22,7 +22,7 @@ from judging.services.cards import HandedIn, SheetRefused, hand_in_sheet, marks_
 
 @require_GET
 @for_parts("tally", "organiser")
-def marks(request: HttpRequest, contest: Contest) -> HttpResponse:
+def marks(request: Request, contest: Contest) -> HttpResponse:
     """Flights with their score sheets; "table 3 seat B" typed leads straight to a sheet."""
     found = flights(contest)
     typed, error = request.GET.get("go", ""), ""
@@ -109,7 +109,7 @@ def _sheets_of_box(found: list[Flight], number: str) -> str:
 
 @require_http_methods(["GET", "POST"])
 @for_parts("tally", "organiser")
-def sheet(request: HttpRequest, contest: Contest, category: str, table: Table, seat: str) -> HttpResponse:
+def sheet(request: Request, contest: Contest, category: str, table: Table, seat: str) -> HttpResponse:
     """One score sheet; handing it in opens the next that is missing."""
     found_category = get_object_or_404(
         Category.objects.select_related("rule_set", "contest__rule_set"), contest=contest, key=category
@@ -158,7 +158,7 @@ def sheet(request: HttpRequest, contest: Contest, category: str, table: Table, s
     )
 
 
-def by_criterion(request: HttpRequest) -> bool:
+def by_criterion(request: Request) -> bool:
     """Whether this person keys criterion by criterion; the page's script keeps the choice in a cookie."""
     return request.COOKIES.get("sheet_order") == "criterion"
 

@@ -5,12 +5,12 @@ from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from contest import day
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Contest
 from contest.refusals import Refused
 from judging.forms.tally import CloseForm, ReviseForm, UnlockForm
@@ -25,13 +25,13 @@ KEYERS = frozenset({"organiser", "tally"})  # who may open a score sheet
 
 @require_GET
 @for_parts(*PARTS)
-def tally(request: HttpRequest, contest: Contest) -> HttpResponse:
+def tally(request: Request, contest: Contest) -> HttpResponse:
     return _page(request, contest)
 
 
 @require_GET
 @for_parts(*PARTS)
-def working(request: HttpRequest, contest: Contest, number: str) -> HttpResponse:
+def working(request: Request, contest: Contest, number: str) -> HttpResponse:
     """How one box came to its place: a page, or the inside of a fold-out."""
     newest = None if contest.is_sealed else newest_tally(contest)
     found = tallies.frozen_working(newest, number) if newest else tallies.provisional_working(contest, number)
@@ -44,7 +44,7 @@ def working(request: HttpRequest, contest: Contest, number: str) -> HttpResponse
 
 @require_GET
 @for_parts(*PARTS)
-def doubts(request: HttpRequest, contest: Contest) -> HttpResponse:
+def doubts(request: Request, contest: Contest) -> HttpResponse:
     """One list of the marks that look like slips: a page, or the part of the tally that loads by itself."""
     found = doubtful(contest) if contest.is_drawn else []
     context = {
@@ -58,14 +58,14 @@ def doubts(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts(*PARTS)
-def lock(request: HttpRequest, contest: Contest) -> HttpResponse:
+def lock(request: Request, contest: Contest) -> HttpResponse:
     by = request.viewer.name
     return _do(request, contest, lambda: lock_marks(contest=contest, by=by), "The marks are locked.")
 
 
 @require_POST
 @for_parts("organiser", "head_judge")
-def unlock(request: HttpRequest, contest: Contest) -> HttpResponse:
+def unlock(request: Request, contest: Contest) -> HttpResponse:
     form = UnlockForm(request.POST)
     if not form.is_valid():
         return _page(request, contest, status=422, unlock=form)
@@ -81,7 +81,7 @@ def unlock(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts(*PARTS)
-def close(request: HttpRequest, contest: Contest) -> HttpResponse:
+def close(request: Request, contest: Contest) -> HttpResponse:
     """Close the tally; in a small contest whoever is head judge signs it in the same breath."""
     form = CloseForm(request.POST)
     if not form.is_valid():
@@ -98,7 +98,7 @@ def close(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("head_judge")
-def sign(request: HttpRequest, contest: Contest, revision: int) -> HttpResponse:
+def sign(request: Request, contest: Contest, revision: int) -> HttpResponse:
     found = Tally.objects.filter(contest=contest, revision=revision).first()
     if found is None:
         raise Http404("No such tally.")
@@ -108,7 +108,7 @@ def sign(request: HttpRequest, contest: Contest, revision: int) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser", "head_judge")
-def revise_tally(request: HttpRequest, contest: Contest) -> HttpResponse:
+def revise_tally(request: Request, contest: Contest) -> HttpResponse:
     form = ReviseForm(request.POST)
     if not form.is_valid():
         return _page(request, contest, status=422, revise=form)
@@ -126,7 +126,7 @@ def _signs_at_once(contest: Contest, parts: frozenset[str]) -> bool:
     return contest.small and "head_judge" in parts
 
 
-def _do(request: HttpRequest, contest: Contest, act: Callable[[], Any], done: str, **forms: Any) -> HttpResponse:
+def _do(request: Request, contest: Contest, act: Callable[[], Any], done: str, **forms: Any) -> HttpResponse:
     """Run a service; what it refuses is said on the page, with everything that was typed."""
     try:
         act()
@@ -138,7 +138,7 @@ def _do(request: HttpRequest, contest: Contest, act: Callable[[], Any], done: st
 
 
 def _page(
-    request: HttpRequest,
+    request: Request,
     contest: Contest,
     *,
     status: int = 200,

@@ -10,6 +10,7 @@ import json
 import os
 import shutil
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -120,7 +121,7 @@ def _checked(path: Path, unpacked: Path) -> Opened:
         raise BackupError(f"{path} is a folder: name the file in it.") from None
     except sqlite.Damaged as error:
         raise BackupError(f"{path.name} is damaged: {error}") from None
-    except (zipfile.BadZipFile, zipfile.zlib.error, EOFError, NotImplementedError, RuntimeError, KeyError) as error:  # type: ignore[attr-defined]
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, KeyError) as error:
         raise BackupError(f"{path.name} is no backup, or only a part of one ({error}). Copy it again.") from None
     wrong = differences(content.document(), facts)
     if wrong:

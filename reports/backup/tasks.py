@@ -31,7 +31,7 @@ def make_backup(context: TaskContext, contest: int, occasion: str) -> dict[str, 
     """
     later = _all().filter(status="SUCCESSFUL", started_at__gt=context.task_result.enqueued_at)
     for value in later.values_list("return_value", flat=True):
-        if "file" in value:
+        if value is not None and "file" in value:
             return dict(value)
     try:
         return {"file": make(occasion=occasion).name}

@@ -61,7 +61,8 @@ class Cook:
     @property
     def is_begun(self) -> bool:
         """Something was noted."""
-        return bool(self.log.is_begun)
+        row: Any = self.log  # of `days.logs_of`, which adds it
+        return bool(row.is_begun)
 
     @property
     def day_uid(self) -> UUID:

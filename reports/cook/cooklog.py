@@ -1,7 +1,7 @@
 """Writing a team's days, stage lengths and cook log. Everything here is the team's own: edits leave no trace."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
@@ -33,7 +33,7 @@ def keep_own_day(
     team: Team,
     row: CookDay | None,
     name: str,
-    date: object,
+    date: date,
     time_zone: str,
     dishes: Sequence[tuple[str, str, datetime]],
 ) -> CookDay:

@@ -25,7 +25,7 @@ class OwnDayForm(forms.Form):
     date = day_field(label="Date of turn-in")
     time_zone = zone_field()
 
-    def __init__(self, *args: Any, row: CookDay | None = None, zone: str = "UTC", **options: Any) -> None:
+    def __init__(self, data: Any = None, *, row: CookDay | None = None, zone: str = "UTC", **options: Any) -> None:
         self.dishes = dict(USUAL_ORDER)
         initial: dict[str, Any] = {"time_zone": zone}
         others = []
@@ -37,7 +37,7 @@ class OwnDayForm(forms.Form):
                     initial[f"at_{log.key}"] = at
                 else:
                     others.append((log.name, at))
-        super().__init__(*args, initial=initial, **options)
+        super().__init__(data, initial=initial, **options)
         for key, name in USUAL_ORDER:
             self.fields[f"at_{key}"] = time_field(label=f"{name}, turn-in at", required=False)
         for number in range(max(1, len(others))):
@@ -53,7 +53,7 @@ class OwnDayForm(forms.Form):
         return [self[name] for name in self.fields if name.startswith("other_")]
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or self.cleaned_data
         if "date" not in data or "time_zone" not in data:
             return data
         zone = ZoneInfo(data["time_zone"])
@@ -88,9 +88,9 @@ class OwnDayForm(forms.Form):
 class LengthsForm(forms.Form):
     """How long each stage takes; a stage whose field is empty is left out."""
 
-    def __init__(self, *args: Any, lengths: Lengths, **options: Any) -> None:
+    def __init__(self, data: Any = None, *, lengths: Lengths, **options: Any) -> None:
         initial = {key: lengths.minutes.get(key) for key in STAGES}
-        super().__init__(*args, initial={**initial, "spritz_every": lengths.spritz_every}, **options)
+        super().__init__(data, initial={**initial, "spritz_every": lengths.spritz_every}, **options)
         for key, words in STAGES.items():
             self.fields[key] = forms.IntegerField(
                 label=words,
@@ -112,7 +112,7 @@ class LengthsForm(forms.Form):
         return {key: self.cleaned_data[key] for key in STAGES if self.cleaned_data[key] is not None}
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or self.cleaned_data
         if not self.errors and not any(data.get(key) for key in STAGES):
             raise ValidationError("Give at least one stage its minutes.")
         return data

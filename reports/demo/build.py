@@ -17,6 +17,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contest.models import Account, Box, Category, Contest, Pass, Season, Seat, Team, TeamMember
+from contest.present import present
 from contest.selectors.boxes import to_judge
 from contest.selectors.pairing import boxes_of_teams
 from contest.selectors.rules import category_rules
@@ -253,7 +254,8 @@ class Held:
         """Today's captains tick off what is there; one of them has a question."""
         boxes = self.contest.boxes.filter(category=category, turn_ins__standing=True).select_related("table", "draw")
         for box in boxes:
-            tick_box(contest=self.contest, table=box.table, box=box, here=True, by=BY_CAPTAIN.format(box.table.number))
+            table = present(box.table)
+            tick_box(contest=self.contest, table=table, box=box, here=True, by=BY_CAPTAIN.format(table.number))
         for seat in Seat.objects.filter(table__contest=self.contest).select_related("table"):
             if not self.still_to_come(category, seat.table.number, seat.letter):
                 by = BY_CAPTAIN.format(seat.table.number)
@@ -309,7 +311,7 @@ class Held:
                     criteria=list(scales.items()),
                 )
                 for (table, letter), judge in sittings.items()
-                if table == box.table.number
+                if table == present(box.table).number
             }
             for team, box in boxes.items()
         }
@@ -320,7 +322,7 @@ class Held:
         found: dict[tuple[int, str], Sheet] = {seat: {} for seat in sittings}
         for team, box in sorted(boxes.items(), key=lambda pair: pair[1].position):
             for letter, marks in cards[team].items():
-                found[box.table.number, letter][box.number] = marks
+                found[present(box.table).number, letter][box.number] = marks
         return found
 
     def box_of(self, happening: Happening, category: Category) -> Box:

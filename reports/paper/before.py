@@ -6,7 +6,7 @@ The judges' meeting is of the sealed side and loads no team.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from contest.models import Category, Contest, Judge, Seat, Sitting
+from contest.models import Category, Contest, Entry, Judge, Seat, Sitting
 from contest.rules.ruleset import RuleSet, in_words
 from contest.rules.say import number_text
 from contest.selectors.categories import held_categories
@@ -39,9 +39,8 @@ def check_in(contest: Contest, options: Options) -> list[Sheet]:
     ]
 
 
-def _takes_part(entry: object, category: Category) -> bool:
-    entered = entry.entered.all()  # type: ignore[attr-defined]
-    return any(row.category_id == category.pk and row.withdrawn_at is None for row in entered)
+def _takes_part(entry: Entry, category: Category) -> bool:
+    return any(row.category_id == category.pk and row.withdrawn_at is None for row in entry.entered.all())
 
 
 @dataclass

@@ -22,7 +22,11 @@ class PrintForm(forms.Form):
             entries = contest.entries.select_related("team").order_by("number")
             choices = [("", "all teams"), *((entry.number, f"{entry.number} {entry.team}") for entry in entries)]
             self.fields["team"] = forms.TypedChoiceField(
-                label="Score sheets of", choices=choices, required=False, coerce=int, empty_value=0
+                label="Score sheets of",
+                choices=choices,
+                required=False,
+                coerce=int,
+                empty_value=0,  # type: ignore[arg-type]  # Django takes any value; its stubs know text only
             )
 
     def _add_labels(self) -> None:

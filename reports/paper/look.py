@@ -8,6 +8,7 @@ from typing import Any
 from django.contrib.staticfiles import finders
 
 from contest.models import Contest
+from contest.present import present
 from contest.rules.stored import Stored
 from reports.paper.grids import GRIDS, PAGES, Grid
 
@@ -68,7 +69,7 @@ STYLE = "reports/paper.css"
 @lru_cache(maxsize=1)
 def style_text() -> str:
     """The style sheet that all papers share, found by its name among the project's static files."""
-    with open(finders.find(STYLE), encoding="utf-8") as file:
+    with open(present(finders.find(STYLE)), encoding="utf-8") as file:
         return file.read()
 
 

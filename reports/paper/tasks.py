@@ -13,6 +13,7 @@ from pathlib import Path
 
 from django_tasks import task
 
+from contest.present import present
 from reports.jobs import start_child
 from reports.models import PrintJob
 from reports.paper import catalogue, held
@@ -55,8 +56,9 @@ class Making:
     def listen(self, work: str, heard: "queue.Queue[tuple[Making, dict | None]]") -> None:
         """Runs in a thread: give the child its work, pass on what it says."""
         with contextlib.suppress(BrokenPipeError):  # it has ended; its code tells why
-            self.child.stdin.write(work)  # type: ignore[union-attr]
-            self.child.stdin.flush()  # type: ignore[union-attr]
+            pipe = present(self.child.stdin)
+            pipe.write(work)
+            pipe.flush()
         for line in self.child.stdout or ():
             heard.put((self, json.loads(line)))
         heard.put((self, None))
@@ -86,7 +88,7 @@ class Making:
         self.child.wait()
         for pipe in (self.child.stdin, self.child.stdout):
             with contextlib.suppress(BrokenPipeError):
-                pipe.close()  # type: ignore[union-attr]
+                present(pipe).close()
 
 
 def run(job: PrintJob | None) -> None:

@@ -5,13 +5,13 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Contest
 from contest.qr import reaches_phones, site_address
 from contest.rules.stored import StoredError
@@ -29,7 +29,7 @@ from reports.paper.sheet import Sheet
 PRINTERS = ("organiser", "announcer", "head_judge", "tally", "desk")
 
 
-def _form(request: HttpRequest, contest: Contest, papers: list[Paper], **more: Any) -> PrintForm:
+def _form(request: Request, contest: Contest, papers: list[Paper], **more: Any) -> PrintForm:
     return PrintForm(
         contest=contest,
         labels=any(paper.labels for paper in papers),
@@ -46,7 +46,7 @@ def _last_options(found: list[PrintJob]) -> Options:
         return Options()
 
 
-def _page(request: HttpRequest, contest: Contest, form: PrintForm | None = None) -> HttpResponse:
+def _page(request: Request, contest: Contest, form: PrintForm | None = None) -> HttpResponse:
     parts = request.viewer.parts(contest)
     papers = catalogue.printable(contest, parts)
     found = [jobs.look_after(job) for job in jobs.jobs_for(contest, parts)]
@@ -67,7 +67,7 @@ def _page(request: HttpRequest, contest: Contest, form: PrintForm | None = None)
 
 @require_GET
 @for_parts(*PRINTERS)
-def paper(request: HttpRequest, contest: Contest) -> HttpResponse:
+def paper(request: Request, contest: Contest) -> HttpResponse:
     """What the viewer may print now, and what was printed today."""
     return _page(request, contest)
 
@@ -91,7 +91,7 @@ def _found(contest: Contest, parts: frozenset[str], what: str) -> tuple[str, lis
 
 @require_POST
 @for_parts(*PRINTERS)
-def make(request: HttpRequest, contest: Contest) -> HttpResponse:
+def make(request: Request, contest: Contest) -> HttpResponse:
     """Ask for a file to print."""
     parts = request.viewer.parts(contest)
     what = request.POST.get("what", "")
@@ -107,13 +107,13 @@ def make(request: HttpRequest, contest: Contest) -> HttpResponse:
     return redirect(f"{reverse('reports:paper', args=[contest.slug])}#files")
 
 
-def _address(request: HttpRequest) -> str:
+def _address(request: Request) -> str:
     """This site as phones reach it; empty where they do not."""
     address = site_address(request)
     return address if reaches_phones(address) else ""
 
 
-def _job(request: HttpRequest, contest: Contest, key: object) -> PrintJob:
+def _job(request: Request, contest: Contest, key: object) -> PrintJob:
     job = jobs.find_job(contest, request.viewer.parts(contest), key)
     if job is None:
         raise Http404("No such print.")
@@ -122,7 +122,7 @@ def _job(request: HttpRequest, contest: Contest, key: object) -> PrintJob:
 
 @require_GET
 @for_parts(*PRINTERS)
-def job(request: HttpRequest, contest: Contest, key: object) -> HttpResponse:
+def job(request: Request, contest: Contest, key: object) -> HttpResponse:
     """How far a print is: the inside of its row, asked for again until it is done or has failed."""
     if not request.htmx:
         return redirect(f"{reverse('reports:paper', args=[contest.slug])}#files")
@@ -132,7 +132,7 @@ def job(request: HttpRequest, contest: Contest, key: object) -> HttpResponse:
 
 @require_GET
 @for_parts(*PRINTERS)
-def job_file(request: HttpRequest, contest: Contest, key: object, name: str) -> FileResponse:
+def job_file(request: Request, contest: Contest, key: object, name: str) -> FileResponse:
     """The finished file. Opening one that holds the ledger is in the log, as on its page."""
     found = _job(request, contest, key)
     if found.state != JobState.DONE or name != _row(contest, found)["name"]:
@@ -144,13 +144,13 @@ def job_file(request: HttpRequest, contest: Contest, key: object, name: str) -> 
     return FileResponse(path.open("rb"), content_type="application/pdf", filename=name)
 
 
-def _log_ledger(request: HttpRequest, contest: Contest, papers: list[str]) -> None:
+def _log_ledger(request: Request, contest: Contest, papers: list[str]) -> None:
     if "ledger" in papers:
         address = request.META.get("REMOTE_ADDR", "")
         write_log(contest=contest, chain="day", what="ledger opened", facts={}, by=request.viewer.name, address=address)
 
 
-def _asked(request: HttpRequest, contest: Contest, what: str) -> tuple[str, list[Paper], Options]:
+def _asked(request: Request, contest: Contest, what: str) -> tuple[str, list[Paper], Options]:
     """Paper and options of the same sheets shown in the browser. Options that make no sense are left out."""
     parts = request.viewer.parts(contest)
     title, papers = _found(contest, parts, what)
@@ -161,7 +161,7 @@ def _asked(request: HttpRequest, contest: Contest, what: str) -> tuple[str, list
 
 @require_GET
 @for_parts(*PRINTERS)
-def sheets(request: HttpRequest, contest: Contest, what: str) -> HttpResponse:
+def sheets(request: Request, contest: Contest, what: str) -> HttpResponse:
     """The same sheets as a page that the browser prints, where no PDF can be made."""
     title, papers, options = _asked(request, contest, what)
     _log_ledger(request, contest, [each.key for each in papers])
@@ -183,7 +183,7 @@ def _bodies(sheet: Sheet) -> list[str]:
 
 @require_GET
 @for_parts(*PRINTERS)
-def rules(request: HttpRequest, contest: Contest, what: str) -> HttpResponse:
+def rules(request: Request, contest: Contest, what: str) -> HttpResponse:
     """Page and label rules for these sheets: a style sheet, since no page of this site carries rules of its own."""
     title, papers, options = _asked(request, contest, what)
     first = papers[0]

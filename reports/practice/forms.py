@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from contest.forms.choices import field_of
 from contest.forms.setup import RuleSetChoice, zone_field
 from contest.models import Account, Entry, RuleSet, Team
 from contest.selectors.setup import likely_zone
@@ -65,11 +66,11 @@ class PracticeForm(forms.Form):
     rule_set = RuleSetChoice(label="Marked by", empty_label=None, help_text="For “how do the versions score?”.")
     time_zone = zone_field()
 
-    def __init__(self, *args: Any, team: Team, account: Account, **options: Any) -> None:
+    def __init__(self, data: Any = None, *, team: Team, account: Account, **options: Any) -> None:
         usual = usual_rule_set(team)
         initial = {"uid": uuid.uuid4(), "time_zone": likely_zone(account), "rule_set": usual.pk}
-        super().__init__(*args, initial=initial, **options)
-        self.fields["rule_set"].offer(account, [usual.pk])
+        super().__init__(data, initial=initial, **options)
+        field_of(self, "rule_set", RuleSetChoice).offer(account, [usual.pk])
         self.fields["time_zone"].label = "Clock of the tasting"
 
     def clean_dish(self) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 from django.urls import reverse
 
 from contest.models import Box, Contest
+from contest.present import present
 from contest.selectors.rules import contest_rules
 from contest.services.passes import issue_pass, word_of
 from reports.models import Practice, PrintJob
@@ -32,7 +33,7 @@ def plate_cards(contest: Contest, options: Options) -> list[Sheet]:
     ordered = boxes.order_by("category__order", "table__number", "position")
     rounds = contest.categories.count()
     cards = [
-        {"number": box.number, "taster": box.table.number, "place": box.position,
+        {"number": box.number, "taster": present(box.table).number, "place": box.position,
          "round": box.category.order if rounds > 1 else 0}
         for box in ordered
     ]  # fmt: skip

@@ -6,10 +6,11 @@ whoever opens it early and has that recorded, and for the result.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from contest.models import Box, Category, Contest, LogRow, Seat
+from contest.present import present
 from judging.models import Card
 from reports.models import Answer, Plate, Practice, Taster, Version
 from reports.rules.sensory.tasting import SCORE, TRIANGLE
@@ -58,6 +59,7 @@ def progress(practice: Practice) -> list[TasterProgress]:
     """The tasters in order, with how much each has handed in: cards for plates, or answers for rounds."""
     contest = practice.contest
     done: dict[int, int] = defaultdict(int)
+    handed_in: Iterable[int]
     if practice.question == SCORE:
         handed_in = Card.objects.filter(box__contest=contest).values_list("seat_id", flat=True)
         expected = practice.versions.count()
@@ -99,7 +101,7 @@ def key_of(practice: Practice) -> Key:
     plates = Plate.objects.filter(box__contest=practice.contest).select_related("box__category", "version")
     found: dict[tuple[int, int], list[Plate]] = defaultdict(list)
     for plate in plates.order_by("box__category__order", "box__table__number", "box__position"):
-        found[plate.box.category_id, plate.box.table_id].append(plate)
+        found[plate.box.category_id, present(plate.box.table_id)].append(plate)
     rows = [
         KeyRow(tasters[table], each[0].box.category, tuple((plate.box.number, plate.version) for plate in each))
         for (_, table), each in found.items()

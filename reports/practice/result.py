@@ -142,7 +142,7 @@ def _cards(practice: Practice) -> dict[tuple[int, int], Marks]:
 def _means(result: Scores, rows: list[list[Any]]) -> tuple[VersionMean, ...]:
     """A version's exact mean with its interval; `half` is None where no scatter tells."""
     exact = [sum(column, Fraction(0)) / len(rows) for column in zip(*rows, strict=True)]
-    halves = [mean.half for mean in result.means] or [None] * len(exact)
+    halves: list[float | None] = [mean.half for mean in result.means] or [None] * len(exact)
     return tuple(VersionMean(total_text(mean), half) for mean, half in zip(exact, halves, strict=True))
 
 

@@ -5,14 +5,14 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
-from contest.access import for_parts, for_team
+from contest.access import Request, for_parts, for_team
 from contest.forms.people import show_refusal
 from contest.lists import list_page
 from contest.models import Contest, Team
@@ -44,7 +44,7 @@ def _back(practice: Practice) -> HttpResponse:
 
 @require_GET
 @for_team
-def practices(request: HttpRequest, team: Team) -> HttpResponse:
+def practices(request: Request, team: Team) -> HttpResponse:
     """The team's practices, newest first."""
     found = Practice.objects.filter(team=team).select_related("contest").prefetch_related("versions")
     listed = list_page(request, found, "Practices", fields=("dish", "versions__name", "contest__date"))
@@ -56,9 +56,9 @@ def practices(request: HttpRequest, team: Team) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def practice_new(request: HttpRequest, team: Team) -> HttpResponse:
+def practice_new(request: Request, team: Team) -> HttpResponse:
     """Everything that a practice asks, on one page."""
-    form = PracticeForm(request.POST or None, team=team, account=request.viewer.account)
+    form = PracticeForm(request.POST or None, team=team, account=request.viewer.signed_in_account)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         made = Practice.objects.filter(team=team, contest__uid=data["uid"]).select_related("contest", "team").first()
@@ -75,7 +75,7 @@ def practice_new(request: HttpRequest, team: Team) -> HttpResponse:
 @never_cache
 @require_GET
 @for_team
-def practice(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
+def practice(request: Request, team: Team, practice: UUID) -> HttpResponse:
     """How the evening stands; after closing the result and what was on which plate."""
     found = _find(team, practice)
     if found.closed_at is not None and found.served_at is None:
@@ -85,7 +85,7 @@ def practice(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
     return _evening(request, found)
 
 
-def _evening(request: HttpRequest, found: Practice, form: CloseForm | None = None) -> HttpResponse:
+def _evening(request: Request, found: Practice, form: CloseForm | None = None) -> HttpResponse:
     tasters = plates.progress(found)
     unfinished = [each for each in tasters if not each.is_done]
     context = {
@@ -108,7 +108,7 @@ def _evening(request: HttpRequest, found: Practice, form: CloseForm | None = Non
     return render(request, "reports/practice/evening.html", context, status=200 if form is None else 422)
 
 
-def _doors(request: HttpRequest, found: Practice) -> list[dict[str, Any]]:
+def _doors(request: Request, found: Practice) -> list[dict[str, Any]]:
     """Each taster's sign-in: the word, and its code for a phone's camera."""
     doors = []
     for taster in found.tasters.select_related("seat__table"):
@@ -120,7 +120,7 @@ def _doors(request: HttpRequest, found: Practice) -> list[dict[str, Any]]:
 @never_cache
 @require_GET
 @for_team
-def practice_serving(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
+def practice_serving(request: Request, team: Team, practice: UUID) -> HttpResponse:
     """What goes on which plate, until the plates are out; then only for a reason that the result shows."""
     found = _find(team, practice)
     if found.closed_at is not None:
@@ -130,20 +130,20 @@ def practice_serving(request: HttpRequest, team: Team, practice: UUID) -> HttpRe
     return _serving(request, found)
 
 
-def _serving(request: HttpRequest, found: Practice, **more: Any) -> HttpResponse:
+def _serving(request: Request, found: Practice, **more: Any) -> HttpResponse:
     several = found.contest.categories.count() > 1
     context = {"team": found.team, "practice": found, "key": plates.key_of(found), "several": several, **more}
     return render(request, "reports/practice/serving.html", context)
 
 
-def _key_closed(request: HttpRequest, found: Practice, form: KeyForm) -> HttpResponse:
+def _key_closed(request: Request, found: Practice, form: KeyForm) -> HttpResponse:
     context = {"team": found.team, "practice": found, "form": form}
     return render(request, "reports/practice/key.html", context, status=422 if form.errors else 200)
 
 
 @require_POST
 @for_team
-def practice_out(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
+def practice_out(request: Request, team: Team, practice: UUID) -> HttpResponse:
     """The plates are out: the tasters begin, and the key closes."""
     evening.serve(practice=_find(team, practice), by=request.viewer.name)
     return _back(_find(team, practice))
@@ -152,7 +152,7 @@ def practice_out(request: HttpRequest, team: Team, practice: UUID) -> HttpRespon
 @never_cache
 @require_POST
 @for_team
-def practice_key(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
+def practice_key(request: Request, team: Team, practice: UUID) -> HttpResponse:
     """Open the key early: recorded, and shown with the result. Shown once; looking again is recorded again."""
     found = _find(team, practice)
     form = KeyForm(request.POST)
@@ -168,7 +168,7 @@ def practice_key(request: HttpRequest, team: Team, practice: UUID) -> HttpRespon
 
 @require_POST
 @for_team
-def practice_close(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
+def practice_close(request: Request, team: Team, practice: UUID) -> HttpResponse:
     """Take no more answers and show the result; or call off what was never served."""
     found = _find(team, practice)
     form = CloseForm(request.POST)
@@ -188,7 +188,7 @@ def practice_close(request: HttpRequest, team: Team, practice: UUID) -> HttpResp
 
 @require_GET
 @for_team
-def practice_draw(request: HttpRequest, team: Team, practice: UUID, name: str) -> HttpResponse:
+def practice_draw(request: Request, team: Team, practice: UUID, name: str) -> HttpResponse:
     """The texts of the draw as files, for whoever checks the sums: the secret and the plan with the result only."""
     found = _find(team, practice)
     draw = found.contest.draws.get(standing=True)
@@ -211,7 +211,7 @@ def _print_row(found: Practice, job: Any) -> dict[str, Any]:
 
 @require_POST
 @for_team
-def practice_print(request: HttpRequest, team: Team, practice: UUID) -> HttpResponse:
+def practice_print(request: Request, team: Team, practice: UUID) -> HttpResponse:
     """Ask for one of the practice's papers as a file."""
     found = _find(team, practice)
     what, size = request.POST.get("what", ""), request.POST.get("size", "a4")
@@ -228,7 +228,7 @@ def practice_print(request: HttpRequest, team: Team, practice: UUID) -> HttpResp
 
 @require_GET
 @for_team
-def practice_file(request: HttpRequest, team: Team, practice: UUID, key: UUID) -> HttpResponse:
+def practice_file(request: Request, team: Team, practice: UUID, key: UUID) -> FileResponse:
     """A finished print; the plating list only while the key is open."""
     found = _find(team, practice)
     job = next((job for job in papers.jobs_of(found) if job.key == key and job.file), None)
@@ -240,7 +240,7 @@ def practice_file(request: HttpRequest, team: Team, practice: UUID, key: UUID) -
 
 @require_GET
 @for_team
-def practice_sheets(request: HttpRequest, team: Team, practice: UUID, what: str) -> HttpResponse:
+def practice_sheets(request: Request, team: Team, practice: UUID, what: str) -> HttpResponse:
     """The same sheets as a page that the browser prints, where no PDF can be made."""
     found = _find(team, practice)
     if what not in papers.PAPERS or (what == papers.KEY and not plates.key_is_open(found)):
@@ -256,7 +256,7 @@ def practice_sheets(request: HttpRequest, team: Team, practice: UUID, what: str)
 @never_cache
 @require_http_methods(["GET", "POST"])
 @for_parts("judge")
-def tasting(request: HttpRequest, contest: Contest) -> HttpResponse:
+def tasting(request: Request, contest: Contest) -> HttpResponse:
     """A taster's plates, by number. Nothing of what is on them, nothing of the others."""
     found = Practice.objects.filter(contest=contest).first()
     if found is None:
@@ -265,7 +265,7 @@ def tasting(request: HttpRequest, contest: Contest) -> HttpResponse:
         return HttpResponseClientRefresh() if found.served_at else HttpResponse(status=204)
     if found.question == SCORE and found.served_at is not None:
         return redirect("judging:seat", contest.slug)
-    seat = request.viewer.seat
+    seat = request.viewer.judge_seat
     rounds = plates.rounds_of(contest, seat)
     refused = ""
     if request.method == "POST":

@@ -132,7 +132,7 @@ _LINES: Mapping[tuple[str, str], Callable[[Facts], str]] = {
 }
 
 
-_ROLES = {
+_ROLES: dict[str, str] = {
     "organiser": "organiser",
     "announcer": "announcer",
     "head_judge": "head judge",

@@ -153,6 +153,7 @@ def clock_text(moment: datetime, zone: ZoneInfo, day: date) -> str:
     """
     local = moment.astimezone(zone)
     text = f"{local:%H:%M}" if local.date() == day else f"{local:%a %H:%M}"
+    # A zone always knows its offset.
     twice = local.replace(fold=0).utcoffset() > local.replace(fold=1).utcoffset()  # type: ignore[operator]
     return f"{text} {local:%Z}" if twice else text
 

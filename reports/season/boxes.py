@@ -81,7 +81,8 @@ class TeamSeason:
     @property
     def held(self) -> dict[str, Contest | ImportedContest]:
         """Uid → contest, of both kinds."""
-        return {str(contest.uid): contest for contest in (*self.contests, *self.imported)}
+        both: list[Contest | ImportedContest] = [*self.contests, *self.imported]
+        return {str(contest.uid): contest for contest in both}
 
     @property
     def fit(self) -> SeverityFit | None:

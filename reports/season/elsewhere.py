@@ -1,6 +1,7 @@
 """A team's boxes at contests elsewhere, as its season reads them."""
 
-from dataclasses import dataclass, field
+import dataclasses
+from dataclasses import dataclass
 from datetime import date
 
 from contest.models import Team
@@ -27,7 +28,7 @@ class PastBox:
     total: str
     possible: str
     table: str
-    marks: list[list[str]] = field(default_factory=list)
+    marks: list[list[str]] = dataclasses.field(default_factory=list)
     has_field: bool = False
     number: int = 0
     box: str = ""

@@ -3,9 +3,10 @@
 Other teams' boxes are marks without a name or a number.
 """
 
+import dataclasses
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from statistics import fmean
 from uuid import UUID
@@ -150,7 +151,7 @@ class TableHistory:
     field: float
     own: float
     hardness: tuple[float, float] | None
-    seats: list[SeatMeans] = field(default_factory=list)
+    seats: list[SeatMeans] = dataclasses.field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)

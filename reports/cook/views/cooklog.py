@@ -8,14 +8,14 @@ from uuid import UUID
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_time
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import for_team
+from contest.access import Request, for_team
 from contest.lists import list_page
 from contest.models import Team
 from reports.cook import cooklog
@@ -36,7 +36,7 @@ SLACK = timedelta(minutes=5)  # a device's clock may run ahead of the server's
 
 @require_GET
 @for_team
-def cook_log(request: HttpRequest, team: Team) -> HttpResponse:
+def cook_log(request: Request, team: Team) -> HttpResponse:
     """All cooks beside their marks, the days to note next, and what differed between good and poor boxes."""
     now = timezone.now()
     cooks = cooks_of(team)
@@ -73,7 +73,7 @@ def _days_without_log(days: list[Day], now: datetime) -> list[Day]:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def cook_log_of(request: HttpRequest, team: Team, day: UUID, key: str) -> HttpResponse:
+def cook_log_of(request: Request, team: Team, day: UUID, key: str) -> HttpResponse:
     """One category of one day: stages, temperatures, the team's own fields, notes."""
     found = the_day(team, day)
     dish = found.dish(key)
@@ -118,7 +118,7 @@ def _when(text: str, near: datetime, day: Day) -> datetime:
     return found
 
 
-def _write_stage(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
+def _write_stage(request: Request, team: Team, day: Day, dish: Dish) -> str:
     stage = request.POST.get("stage", "")
     if stage not in WORDS:
         raise ValidationError("There is no such stage.")
@@ -134,7 +134,7 @@ def _write_stage(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
     return "stages"
 
 
-def _write_temperature(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
+def _write_temperature(request: Request, team: Team, day: Day, dish: Dish) -> str:
     log = cooklog.log_of(team=team, day=day, key=dish.key)
     if "remove" in request.POST:
         cooklog.remove_temperature(log=log, number=request.POST["remove"])
@@ -149,7 +149,7 @@ def _write_temperature(request: HttpRequest, team: Team, day: Day, dish: Dish) -
     return "temperatures"
 
 
-def _write_field(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
+def _write_field(request: Request, team: Team, day: Day, dish: Dish) -> str:
     log = cooklog.log_of(team=team, day=day, key=dish.key)
     value = request.POST.get("used") or request.POST.get("value", "")
     if len(value) > 60:
@@ -158,7 +158,7 @@ def _write_field(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
     return "fields"
 
 
-def _write_notes(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
+def _write_notes(request: Request, team: Team, day: Day, dish: Dish) -> str:
     notes = request.POST.get("notes", "")
     if len(notes) > 4000:
         raise ValidationError("The notes are longer than 4000 characters: shorten them.")
@@ -167,7 +167,7 @@ def _write_notes(request: HttpRequest, team: Team, day: Day, dish: Dish) -> str:
     return "notes"
 
 
-_WRITERS: dict[str, Callable[[HttpRequest, Team, Day, Dish], str]] = {
+_WRITERS: dict[str, Callable[[Request, Team, Day, Dish], str]] = {
     "stage": _write_stage,
     "temperature": _write_temperature,
     "field": _write_field,
@@ -284,7 +284,7 @@ def _fields(team: Team, log: CookLog | None) -> list[dict[str, Any]]:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def cook_settings(request: HttpRequest, team: Team) -> HttpResponse:
+def cook_settings(request: Request, team: Team) -> HttpResponse:
     """The unit of temperatures and the team's own fields."""
     initial = {"unit": cooklog.unit_of(team), "fields_text": "\n".join(cooklog.field_names(team))}
     form = SettingsForm(request.POST or None, initial=initial)

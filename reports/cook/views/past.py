@@ -4,15 +4,16 @@ from collections.abc import Sequence
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import for_team
+from contest.access import Request, for_team
 from contest.forms.people import show_refusal
 from contest.lists import list_page
 from contest.models import Team
+from contest.present import present
 from contest.tablefile import Rows
 from contest.views.listimport import ListImport, empty_table_answer
 from reports.cook import packages, past
@@ -28,7 +29,7 @@ EXAMPLE = (
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def past_results(request: HttpRequest, team: Team) -> HttpResponse:
+def past_results(request: Request, team: Team) -> HttpResponse:
     """What is kept from elsewhere, and one more score sheet keyed by hand."""
     form = PastResultForm(request.POST or None)
     if request.method == "POST" and form.is_valid() and _keep(form, team, None):
@@ -57,7 +58,7 @@ def _keep(form: PastResultForm, team: Team, row: PastResult | None) -> bool:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def past_result(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+def past_result(request: Request, team: Team, number: int) -> HttpResponse:
     """Change or delete one result that was typed in."""
     row = get_object_or_404(PastResult, pk=number, team=team, imported=None)
     if request.method == "POST" and "delete" in request.POST:
@@ -77,14 +78,14 @@ def past_result(request: HttpRequest, team: Team, number: int) -> HttpResponse:
 
 @require_GET
 @for_team
-def past_table(request: HttpRequest, team: Team, ending: str) -> HttpResponse:
+def past_table(request: Request, team: Team, ending: str) -> HttpResponse:
     """A table to fill in."""
     return empty_table_answer("past-results", "Past results", list(past.COLUMNS), past.HINTS, ending)
 
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def past_import(request: HttpRequest, team: Team) -> HttpResponse:
+def past_import(request: Request, team: Team) -> HttpResponse:
     """Paste or upload, look at every row, confirm."""
     today = timezone.now().date()
 
@@ -111,7 +112,7 @@ def past_import(request: HttpRequest, team: Team) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def past_package(request: HttpRequest, team: Team) -> HttpResponse:
+def past_package(request: Request, team: Team) -> HttpResponse:
     """Upload a package: it is verified first, and kept at once where the team in it is known."""
     form = PackageForm(request.POST or None, request.FILES or None)
     read = None
@@ -145,14 +146,14 @@ def _kept_words(kept: ImportedContest) -> str:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def past_package_team(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+def past_package_team(request: Request, team: Team, number: int) -> HttpResponse:
     """Which of a package's teams is this one? Asked once for each team name elsewhere."""
     aside = get_object_or_404(ImportedContest, pk=number, team=team, pending__isnull=False)
     if request.method == "POST" and "discard" in request.POST:
         packages.discard(imported=aside)
         messages.success(request, f"{aside.name} is not kept.")
         return redirect("reports:past", team.uid)
-    read = packages.read_package(bytes(aside.pending))
+    read = packages.read_package(bytes(present(aside.pending)))
     error = ""
     if request.method == "POST":
         try:
@@ -170,7 +171,7 @@ def past_package_team(request: HttpRequest, team: Team, number: int) -> HttpResp
 
 @require_POST
 @for_team
-def past_package_delete(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+def past_package_delete(request: Request, team: Team, number: int) -> HttpResponse:
     """A contest that came as a package, with the team's results from it."""
     imported = get_object_or_404(ImportedContest, pk=number, team=team)
     packages.discard(imported=imported)

@@ -6,12 +6,12 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from contest.access import for_team
+from contest.access import Request, for_team
 from contest.forms.people import show_refusal
 from contest.lists import list_page
 from contest.models import Team
@@ -32,7 +32,7 @@ def the_day(team: Team, uid: UUID) -> Day:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def plan(request: HttpRequest, team: Team) -> HttpResponse:
+def plan(request: Request, team: Team) -> HttpResponse:
     """The team's coming cook days, and one more typed in by hand."""
     form = OwnDayForm(request.POST or None, zone=likely_zone(request.viewer.account))
     if request.method == "POST" and form.is_valid():
@@ -70,7 +70,7 @@ def _keep(form: OwnDayForm, team: Team, row: CookDay | None) -> CookDay | None:
 
 @require_GET
 @for_team
-def plan_day(request: HttpRequest, team: Team, day: UUID) -> HttpResponse:
+def plan_day(request: Request, team: Team, day: UUID) -> HttpResponse:
     """What to do when, of all the day's categories in one line of time, with the next step on top."""
     found = the_day(team, day)
     now = timezone.now()
@@ -106,7 +106,7 @@ def grouped(planned: list[Planned], day: Day, now: datetime) -> list[dict[str, A
             last["minutes"] = each.step.minutes
         else:
             clock = clock_text(each.step.at, day.zone, day.date)
-            line = {"at": each.step.at, "dish": each.dish, "clock": clock, "words": each.step.words}
+            line: dict[str, Any] = {"at": each.step.at, "dish": each.dish, "clock": clock, "words": each.step.words}
             lines.append({**line, "minutes": each.step.minutes})
     for line in lines:
         line["lasts"] = minutes_text(line["minutes"]) if line["minutes"] else ""
@@ -127,7 +127,7 @@ def _in_words(minutes: Any) -> str:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def own_day(request: HttpRequest, team: Team, day: UUID) -> HttpResponse:
+def own_day(request: Request, team: Team, day: UUID) -> HttpResponse:
     """Change a day that was typed in."""
     row = get_object_or_404(CookDay, team=team, uid=day, contest=None)
     form = OwnDayForm(request.POST or None, row=row)
@@ -140,7 +140,7 @@ def own_day(request: HttpRequest, team: Team, day: UUID) -> HttpResponse:
 
 @require_POST
 @for_team
-def own_day_delete(request: HttpRequest, team: Team, day: UUID) -> HttpResponse:
+def own_day_delete(request: Request, team: Team, day: UUID) -> HttpResponse:
     row = get_object_or_404(CookDay, team=team, uid=day, contest=None)
     cooklog.delete_day(row=row)
     messages.success(request, f"{row.name} is deleted, with its log.")
@@ -149,7 +149,7 @@ def own_day_delete(request: HttpRequest, team: Team, day: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @for_team
-def stages(request: HttpRequest, team: Team, day: UUID, key: str) -> HttpResponse:
+def stages(request: Request, team: Team, day: UUID, key: str) -> HttpResponse:
     """How long each stage of a category takes this team, from now on."""
     found = the_day(team, day)
     dish = found.dish(key)

@@ -1,11 +1,11 @@
 """The page *Check the result*, and the results package: what is needed to check a contest without trusting anyone."""
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from contest.access import anyone
+from contest.access import Request, anyone
 from contest.models import Contest, Draw
 from contest.rules.draw.commitment import short_form, words_in
 from contest.selectors.draw import commitment_before_draw
@@ -19,7 +19,7 @@ from reports.rules.package.archive import public_name
 
 @require_GET
 @anyone
-def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
+def draw_check(request: Request, slug: str) -> HttpResponse:
     """Show the sums that are fixed; after publishing the files, and the commands to check them with.
 
     The contest's name and date are no secret once a commitment is out.
@@ -53,7 +53,7 @@ def draw_check(request: HttpRequest, slug: str) -> HttpResponse:
 
 @require_GET
 @anyone
-def draw_file(request: HttpRequest, slug: str, name: str) -> HttpResponse:
+def draw_file(request: Request, slug: str, name: str) -> HttpResponse:
     """One of the draw's texts, byte for byte; before publishing there is no secret and no list to be had."""
     contest = find_public(slug)
     files = drawcheck.released_files(contest, drawcheck.public_draws(contest))
@@ -67,7 +67,7 @@ def draw_file(request: HttpRequest, slug: str, name: str) -> HttpResponse:
 
 @require_GET
 @anyone
-def package(request: HttpRequest, slug: str, revision: int | None = None) -> HttpResponse:
+def package(request: Request, slug: str, revision: int | None = None) -> HttpResponse:
     """The results package as it went out with a publication: the newest, or an earlier revision's."""
     contest, tally = find_published(slug, revision)
     data = bytes(Publication.objects.get(tally=tally).package)

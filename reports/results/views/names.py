@@ -2,13 +2,13 @@
 
 import segno
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from contest import day
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Contest
 from contest.refusals import Refused
 from reports.results.forms import PublishForm
@@ -19,13 +19,13 @@ from reports.results.sheets import sheet_entries
 
 @require_GET
 @for_parts("organiser", "announcer")
-def names(request: HttpRequest, contest: Contest) -> HttpResponse:
+def names(request: Request, contest: Contest) -> HttpResponse:
     return _page(request, contest, PublishForm())
 
 
 @require_POST
 @for_parts("organiser")
-def publish_result(request: HttpRequest, contest: Contest) -> HttpResponse:
+def publish_result(request: Request, contest: Contest) -> HttpResponse:
     form = PublishForm(request.POST)
     if form.is_valid():
         try:
@@ -39,7 +39,7 @@ def publish_result(request: HttpRequest, contest: Contest) -> HttpResponse:
     return _page(request, contest, form, status=422)
 
 
-def _page(request: HttpRequest, contest: Contest, form: PublishForm, status: int = 200) -> HttpResponse:
+def _page(request: Request, contest: Contest, form: PublishForm, status: int = 200) -> HttpResponse:
     tally = signed_tally(contest)
     called, champions = calls(contest, tally) if tally else ([], [])
     context = {
@@ -57,14 +57,14 @@ def _page(request: HttpRequest, contest: Contest, form: PublishForm, status: int
 
 @require_GET
 @for_parts("organiser")
-def sheet_links(request: HttpRequest, contest: Contest) -> HttpResponse:
+def sheet_links(request: Request, contest: Contest) -> HttpResponse:
     """The address of each team's own sheet."""
     return render(request, "reports/sheet_links.html", {"contest": contest, "links": _links(request, contest)})
 
 
 @require_GET
 @for_parts("organiser")
-def sheet_slips(request: HttpRequest, contest: Contest, number: int | None = None) -> HttpResponse:
+def sheet_slips(request: Request, contest: Contest, number: int | None = None) -> HttpResponse:
     """Slips to print and hand out, each with its address as a QR code: all teams', or one team's."""
     links = [link for link in _links(request, contest) if number is None or link["entry"].number == number]
     for link in links:
@@ -72,7 +72,7 @@ def sheet_slips(request: HttpRequest, contest: Contest, number: int | None = Non
     return render(request, "reports/sheet_slips.html", {"contest": contest, "links": links})
 
 
-def _links(request: HttpRequest, contest: Contest) -> list[dict]:
+def _links(request: Request, contest: Contest) -> list[dict]:
     """Empty before publishing: a sheet's address opens nothing until then."""
     if contest.state != Contest.State.PUBLISHED:
         return []

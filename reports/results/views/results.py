@@ -2,11 +2,11 @@
 
 from decimal import Decimal, InvalidOperation
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
-from contest.access import anyone
+from contest.access import Request, anyone
 from contest.exports import Cell, csv_answer, xlsx_answer
 from contest.models import Contest
 from contest.rules.ruleset import in_words
@@ -37,7 +37,7 @@ def find_published(slug: str, revision: int | None = None) -> tuple[Contest, Tal
 
 @require_GET
 @anyone
-def results(request: HttpRequest, slug: str, revision: int | None = None) -> HttpResponse:
+def results(request: Request, slug: str, revision: int | None = None) -> HttpResponse:
     """Champions first, then the categories; how the contest was sealed at the end."""
     contest, tally = find_published(slug, revision)
     published = publications(contest)
@@ -58,7 +58,7 @@ def results(request: HttpRequest, slug: str, revision: int | None = None) -> Htt
 
 @require_GET
 @anyone
-def result_working(request: HttpRequest, slug: str, revision: int, number: int, key: str | None = None) -> HttpResponse:
+def result_working(request: Request, slug: str, revision: int, number: int, key: str | None = None) -> HttpResponse:
     """How one box (or a team overall) came to its place: a page, or the inside of a fold-out."""
     contest, tally = find_published(slug, revision)
     found = working_of(tally, str(number), key)
@@ -71,7 +71,7 @@ def result_working(request: HttpRequest, slug: str, revision: int, number: int, 
 
 @require_GET
 @anyone
-def results_table(request: HttpRequest, slug: str) -> HttpResponse:
+def results_table(request: Request, slug: str) -> HttpResponse:
     """All teams and categories in one table that sorts by any column."""
     contest, tally = find_published(slug)
     table = overall_table(results_of(tally))
@@ -81,7 +81,7 @@ def results_table(request: HttpRequest, slug: str) -> HttpResponse:
 
 @require_GET
 @anyone
-def results_csv(request: HttpRequest, slug: str) -> HttpResponse:
+def results_csv(request: Request, slug: str) -> HttpResponse:
     """One row a place: every category, then overall."""
     contest, tally = find_published(slug)
     found = results_of(tally)
@@ -91,7 +91,7 @@ def results_csv(request: HttpRequest, slug: str) -> HttpResponse:
 
 @require_GET
 @anyone
-def results_xlsx(request: HttpRequest, slug: str) -> HttpResponse:
+def results_xlsx(request: Request, slug: str) -> HttpResponse:
     """A sheet for every category, and one overall."""
     contest, tally = find_published(slug)
     sheets = {title: (CATEGORY_HEADER, map(_row, places)) for title, places in _groups(results_of(tally))}

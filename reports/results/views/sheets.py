@@ -4,11 +4,11 @@ import uuid
 
 from django.contrib import messages
 from django.contrib.auth import login
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from contest.access import anyone, for_team, signed_in
+from contest.access import Request, anyone, for_team, signed_in
 from contest.lists import list_page
 from contest.models import Contest, Entry, Team, TeamMember
 from judging.models import Tally
@@ -29,7 +29,7 @@ def _find(slug: str, key: uuid.UUID) -> tuple[Contest, Entry, Tally]:
 
 @require_GET
 @anyone
-def sheet(request: HttpRequest, slug: str, key: uuid.UUID) -> HttpResponse:
+def sheet(request: Request, slug: str, key: uuid.UUID) -> HttpResponse:
     """Every seat's marks for each of the team's boxes, for whoever holds the link."""
     contest, entry, tally = _find(slug, key)
     account = request.viewer.account
@@ -45,7 +45,7 @@ def sheet(request: HttpRequest, slug: str, key: uuid.UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @anyone
-def claim(request: HttpRequest, slug: str, key: uuid.UUID) -> HttpResponse:
+def claim(request: Request, slug: str, key: uuid.UUID) -> HttpResponse:
     """Whoever holds a team's sheet adds the team to an account: their own, or one made here."""
     contest, entry, _ = _find(slug, key)
     account = request.viewer.account
@@ -64,7 +64,7 @@ def claim(request: HttpRequest, slug: str, key: uuid.UUID) -> HttpResponse:
 
 @require_GET
 @signed_in
-def teams(request: HttpRequest) -> HttpResponse:
+def teams(request: Request) -> HttpResponse:
     """The account's teams."""
     found = Team.objects.filter(members__account=request.viewer.account)
     return render(request, "reports/teams.html", {"teams": list_page(request, found, "My teams", fields=("name",))})
@@ -72,7 +72,7 @@ def teams(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 @for_team
-def team(request: HttpRequest, team: Team) -> HttpResponse:
+def team(request: Request, team: Team) -> HttpResponse:
     """All published sheets of one team."""
     entries = list_page(request, past_entries(team), "Past contests", fields=("contest__name", "contest__date"))
     context = {"team": team, "past": past_contests(entries.rows), "list": entries}

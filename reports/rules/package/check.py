@@ -566,7 +566,7 @@ def run_tally(options: argparse.Namespace) -> str:
 
 
 def main() -> int:
-    sys.stdout.reconfigure(encoding="utf-8", newline="")  # type: ignore[union-attr]
+    sys.stdout.reconfigure(encoding="utf-8", newline="")  # type: ignore[union-attr]  # a program's own output
     parser = argparse.ArgumentParser(description="Check a results package, or tally a file of cards.")
     parser.add_argument("package", nargs="?", type=Path, default=Path(__file__).resolve().parent)
     for name in ("draw", "log", "sum"):

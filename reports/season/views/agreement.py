@@ -4,11 +4,11 @@ Judges and boxes stand here, no teams' marks that the result does not show. Noth
 """
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from contest.access import for_parts
+from contest.access import Request, for_parts
 from contest.models import Contest
 from reports.season import study, work
 from reports.season.seasons import contests_of, group_key
@@ -16,7 +16,7 @@ from reports.season.seasons import contests_of, group_key
 
 @require_GET
 @for_parts("organiser", "head_judge")
-def agreement(request: HttpRequest, contest: Contest) -> HttpResponse:
+def agreement(request: Request, contest: Contest) -> HttpResponse:
     """Reliability of a table's mean, Kendall's W by flight, each judge's severity and spread."""
     context = {"contest": contest, "found": study.agreement_of_contest(contest), **_state(contest)}
     return render(request, "reports/season/agreement.html", context)
@@ -24,7 +24,7 @@ def agreement(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_GET
 @for_parts("organiser", "head_judge")
-def how_sure(request: HttpRequest, contest: Contest) -> HttpResponse:
+def how_sure(request: Request, contest: Contest) -> HttpResponse:
     """The chance that each announced place would hold with other judges of the same kind."""
     context = {"contest": contest, "found": study.places_of_contest(contest), **_state(contest)}
     return render(request, "reports/season/how_sure.html", context)
@@ -32,7 +32,7 @@ def how_sure(request: HttpRequest, contest: Contest) -> HttpResponse:
 
 @require_POST
 @for_parts("organiser", "head_judge")
-def agreement_work(request: HttpRequest, contest: Contest) -> HttpResponse:
+def agreement_work(request: Request, contest: Contest) -> HttpResponse:
     """Have the contest's season worked out."""
     if contests_of(group_key(contest)):
         work.ask(group_key(contest))

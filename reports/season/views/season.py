@@ -3,11 +3,11 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from contest.access import for_team
+from contest.access import Request, for_team
 from contest.exports import csv_answer, xlsx_answer
 from contest.lists import list_page
 from contest.models import Contest, Entry, Team
@@ -30,7 +30,7 @@ def _find(team: Team, group: str | None) -> TeamSeason:
     return found
 
 
-def _shown(request: HttpRequest, found: TeamSeason) -> tuple[list[SeasonBox], dict[str, str]]:
+def _shown(request: Request, found: TeamSeason) -> tuple[list[SeasonBox], dict[str, str]]:
     """The boxes that the filter lets through, and what it was set to."""
     wanted = {name: request.GET.get(name, "").strip() for name in ("category", "contest", "table")}
     boxes = [
@@ -59,7 +59,7 @@ def _state(found: TeamSeason) -> dict[str, Any]:
 
 @require_GET
 @for_team
-def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpResponse:
+def season(request: Request, team: Team, group: str | None = None) -> HttpResponse:
     """A sentence first, the chart second, the table third."""
     found = season_of(team, group)
     if found is None:
@@ -91,7 +91,7 @@ def season(request: HttpRequest, team: Team, group: str | None = None) -> HttpRe
 
 @require_GET
 @for_team
-def season_csv(request: HttpRequest, team: Team, group: str) -> HttpResponse:
+def season_csv(request: Request, team: Team, group: str) -> HttpResponse:
     """The filtered boxes as a file."""
     boxes, _ = _shown(request, _find(team, group))
     return csv_answer(f"{group}-boxes.csv", HEADER, export_rows(boxes))
@@ -99,7 +99,7 @@ def season_csv(request: HttpRequest, team: Team, group: str) -> HttpResponse:
 
 @require_GET
 @for_team
-def season_xlsx(request: HttpRequest, team: Team, group: str) -> HttpResponse:
+def season_xlsx(request: Request, team: Team, group: str) -> HttpResponse:
     """The filtered boxes as a workbook."""
     boxes, _ = _shown(request, _find(team, group))
     return xlsx_answer(f"{group}-boxes.xlsx", {"Boxes": (HEADER, export_rows(boxes))})
@@ -107,7 +107,7 @@ def season_xlsx(request: HttpRequest, team: Team, group: str) -> HttpResponse:
 
 @require_POST
 @for_team
-def season_work(request: HttpRequest, team: Team, group: str) -> HttpResponse:
+def season_work(request: Request, team: Team, group: str) -> HttpResponse:
     """Have the season worked out again."""
     found = _find(team, group)
     if len(members_of(found.work_key)) >= 2:
@@ -118,7 +118,7 @@ def season_work(request: HttpRequest, team: Team, group: str) -> HttpResponse:
 
 @require_GET
 @for_team
-def season_tables(request: HttpRequest, team: Team, group: str) -> HttpResponse:
+def season_tables(request: Request, team: Team, group: str) -> HttpResponse:
     """The same history by contest and judges' table."""
     found = _find(team, group)
     context = {"team": team, "season": found, "contests": flights.tables_of(found), **_state(found)}
@@ -127,7 +127,7 @@ def season_tables(request: HttpRequest, team: Team, group: str) -> HttpResponse:
 
 @require_GET
 @for_team
-def season_trends(request: HttpRequest, team: Team, group: str) -> HttpResponse:
+def season_trends(request: Request, team: Team, group: str) -> HttpResponse:
     """Points against the field over the season: all boxes, then by category, then by criterion."""
     found = _find(team, group)
     context = {"team": team, "season": found, "trends": trends.all_trends(found), **_state(found)}
@@ -136,7 +136,7 @@ def season_trends(request: HttpRequest, team: Team, group: str) -> HttpResponse:
 
 @require_GET
 @for_team
-def season_box(request: HttpRequest, team: Team, slug: str, key: str) -> HttpResponse:
+def season_box(request: Request, team: Team, slug: str, key: str) -> HttpResponse:
     """One box and its flight: the marks seat by seat, the table's other boxes as dots."""
     entry = get_object_or_404(
         Entry.objects.select_related("contest__season", "team").filter(contest__publications__isnull=False).distinct(),
@@ -161,7 +161,7 @@ def season_box(request: HttpRequest, team: Team, slug: str, key: str) -> HttpRes
 
 @require_GET
 @for_team
-def past_flight(request: HttpRequest, team: Team, number: int) -> HttpResponse:
+def past_flight(request: Request, team: Team, number: int) -> HttpResponse:
     """The same of a box that came with a results package."""
     result = get_object_or_404(
         PastResult.objects.select_related("imported", "team"), pk=number, team=team, imported__isnull=False

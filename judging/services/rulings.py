@@ -174,7 +174,12 @@ def _facts(ruling: Ruling) -> dict[str, str | int]:
     if ruling.criterion:
         facts["criterion"] = ruling.criterion
     if ruling.dismissed_reading_id:
-        # Which reading of the card, from 1: a later one may be dismissed as well.
-        earlier = Reading.objects.filter(card=ruling.dismissed_reading.card_id, pk__lte=ruling.dismissed_reading_id)
+        # Which reading of the card, from 1: a later one may be dismissed as well. What was only compared with the card
+        # (keyed again, in conflict) is not counted, as the log's readers count handed-in and corrected cards alone.
+        earlier = Reading.objects.filter(
+            card=ruling.dismissed_reading.card_id,
+            pk__lte=ruling.dismissed_reading_id,
+            kind__in=(Reading.Kind.FIRST, Reading.Kind.CORRECTION),
+        )
         facts["reading"] = earlier.count()
     return facts

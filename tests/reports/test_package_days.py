@@ -23,6 +23,7 @@ from contest.services.redraw import Changes, LateTeam, redraw
 from contest.services.setup import add_category
 from contest.services.windows import cancel_category
 from judging.models import Card, Reading, Ruling
+from judging.selectors.keying import find_second
 from judging.selectors.marks import marks_of
 from judging.services.cards import hand_in_sheet
 from judging.services.keying import key_again
@@ -267,8 +268,8 @@ def test_card_keyed_again_is_not_counted_as_a_reading():
     contest = run_day(keying="all")
     box = boxes_by_team(contest, "ribs")[5]
     seat = box.table.seats.get(letter="A")
-    cards = Card.objects.filter(seat=seat, box__category=box.category).select_related("box")
-    marks = {card.box.number: marks_of(card.readings.get(standing=True)) for card in cards}
+    cards = Card.objects.filter(seat=seat, box__number__in=find_second(contest, box.category, seat).due)
+    marks = {card.box.number: marks_of(card.readings.get(standing=True)) for card in cards.select_related("box")}
     key_again(contest=contest, category=box.category, seat=seat, marks=marks, by="second clerk")
     Contest.objects.filter(pk=contest.pk).update(keying=Contest.Keying.SINGLE)
 

@@ -175,8 +175,13 @@ def _facts(ruling: Ruling) -> dict[str, str | int]:
     if ruling.criterion:
         facts["criterion"] = ruling.criterion
     if ruling.dismissed_reading:
-        # Which reading of the card, from 1: a later one may be dismissed as well.
+        # Which reading of the card, from 1: a later one may be dismissed as well. What was only compared with the card
+        # (keyed again, in conflict) is not counted, as the log's readers count handed-in and corrected cards alone.
         dismissed = ruling.dismissed_reading
-        earlier = Reading.objects.filter(card=dismissed.card_id, pk__lte=dismissed.pk)
+        earlier = Reading.objects.filter(
+            card=dismissed.card_id,
+            pk__lte=dismissed.pk,
+            kind__in=(Reading.Kind.FIRST, Reading.Kind.CORRECTION),
+        )
         facts["reading"] = earlier.count()
     return facts

@@ -48,6 +48,18 @@ def names_at_the_draw(facts, day):
     return sums()
 
 
+def in_order(group):
+    """The boxes of a group of (box, values), the smallest first value first; a value that one of them lacks is passed
+    over for all of them."""
+    if len(group) < 2 or not group[0][1]:
+        return [box for box, _ in group]
+    parts = {}
+    lacking = any(values[0] is None for _, values in group)
+    for box, (first, *rest) in group:
+        parts.setdefault(0 if lacking else first, []).append((box, rest))
+    return [box for first in sorted(parts) for box in in_order(parts[first])]
+
+
 def verify(files, fingerprint, head=None):
     """The complaints about a package; `fingerprint` of the draw and final `head` of the day's log, or None."""
 
@@ -108,14 +120,15 @@ def verify(files, fingerprint, head=None):
             kept, gone = rows[drop:], rows[:drop]
             total = sum(row[0] for row in kept) * (full - rules["drop"]["count"]) / len(kept)
             ties = [
-                -Fraction(sum(row[0] for row in gone), len(gone) or 1) if step["by"] == "dropped_cards"
+                (-Fraction(sum(row[0] for row in gone), len(gone)) if gone else None) if step["by"] == "dropped_cards"
                 else sha(f"{seed}:{key}:{box}".encode()) if step["by"] == "lot"
                 else -sum(row[3][step["criterion"]] for row in kept) / len(kept)
                 for step in rules["tie_break"]
             ]  # fmt: skip
-            order.append((-total, ties, box))
-        for rank, (total, _, box) in enumerate(sorted(order), 1):
+            order.append((box, [-total, *ties]))
+        totals = {box: -values[0] for box, values in order}
+        for rank, box in enumerate(in_order(order), 1):
             said = stated[key, box]
-            if (said["rank"], Fraction(said["total"] or 0)) != (str(rank), -total):
+            if (said["rank"], Fraction(said["total"] or 0)) != (str(rank), totals[box]):
                 bad.append(f"result of box {box}")
     return bad

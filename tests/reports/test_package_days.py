@@ -4,7 +4,9 @@ import html
 import re
 import subprocess
 import sys
+import tempfile
 import zipfile
+from pathlib import Path
 
 import pytest
 from django.conf import settings
@@ -20,8 +22,11 @@ from contest.services.people import withdraw
 from contest.services.redraw import Changes, LateTeam, redraw
 from contest.services.setup import add_category
 from contest.services.windows import cancel_category
-from judging.models import Reading, Ruling
+from judging.models import Card, Reading, Ruling
+from judging.selectors.keying import find_second
+from judging.selectors.marks import marks_of
 from judging.services.cards import hand_in_sheet
+from judging.services.keying import key_again
 from judging.services.rulings import rule, rule_cards, withdraw_ruling
 from judging.services.tally import close_tally, revise, sign_off, unlock_marks
 from reports.results.publishing import publish
@@ -51,7 +56,23 @@ def check(contest, revision=1):
     publication = contest.publications.get(tally__revision=revision)
     assert failing(files, draw=printed, log=head, whole=publication.package_sum) == []
     assert second_verifier.verify(files, printed, publication.log_heads["day"]) == []
+    assert check_py_complaints(publication, draw=printed, log=head, sum=publication.package_sum) == []
     return files
+
+
+def check_py_complaints(publication, **noted):
+    """What the package's own check.py, in a bare interpreter, says of the zip."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "package.zip").write_bytes(bytes(publication.package))
+        (folder / "check.py").write_bytes(unpack(bytes(publication.package))["check.py"])
+        options = [part for value, text in noted.items() for part in (f"--{value}", text)]
+        done = subprocess.run(
+            [sys.executable, "-I", "check.py", "package.zip", *options],
+            cwd=folder, capture_output=True, encoding="utf-8",
+        )  # fmt: skip
+    assert (done.returncode in (0, 1), done.stderr) == (True, "")
+    return [line for line in done.stdout.splitlines() if line.startswith("FAILS")]
 
 
 def correct_a_mark(contest, mark=9):
@@ -240,6 +261,42 @@ def test_two_dismissals_of_one_card_of_which_one_is_taken_back(taken_back):
     expected = "6,6,6" if taken_back == 0 else "4,4,4"
     files = check(close_and_publish(contest))
     assert f"ribs,{box.number},{box.table.number},A,{expected}," in files["cards.csv"].decode()
+
+
+def test_card_keyed_again_is_not_counted_as_a_reading():
+    """Keyed, keyed again, corrected, dismissed, keyed: for the log's readers the dismissed reading is the second."""
+    contest = run_day(keying="all")
+    box = boxes_by_team(contest, "ribs")[5]
+    seat = box.table.seats.get(letter="A")
+    cards = Card.objects.filter(seat=seat, box__number__in=find_second(contest, box.category, seat).due)
+    marks = {card.box.number: marks_of(card.readings.get(standing=True)) for card in cards.select_related("box")}
+    key_again(contest=contest, category=box.category, seat=seat, marks=marks, by="second clerk")
+    Contest.objects.filter(pk=contest.pk).update(keying=Contest.Keying.SINGLE)
+
+    def correct(value):
+        changed = {box.number: dict.fromkeys(("appearance", "taste", "tenderness"), value)}
+        hand_in_sheet(contest=contest, category=box.category, seat=seat, marks=changed, by="clerk", reason="misread")
+
+    correct("4")
+    rule_cards(contest=contest, kind="dismissal", box=box, seats=[seat], reason="the sheet was wet", by="head judge")
+    correct("6")
+    contest.refresh_from_db()
+    files = check(close_and_publish(contest))
+    assert f"ribs,{box.number},{box.table.number},A,6,6,6," in files["cards.csv"].decode()
+
+
+def test_labels_swapped_in_a_category_cancelled_later():
+    contest = run_day()
+    assert contest.label_corrections.filter(one__category__key="chicken").exists()
+    cancel_category(category=contest.categories.get(key="chicken"), reason="a storm", by="organiser")
+    files = check(close_and_publish(contest))
+    assert files["labels.csv"].count(b"\n") == 2
+
+
+def test_reason_with_another_unicode_form_holds():
+    """A keyboard may send e and its accent as two signs; the public text has them as one."""
+    files = check(close_and_publish(run_day(redrawn="the cafe\u0301 table broke")))
+    assert "reason\tthe caf\u00e9 table broke\n".encode() in files["public-2.txt"]
 
 
 def test_the_log_says_which_reading_was_dismissed():

@@ -13,6 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
 from pathlib import Path
 
+from contest.rules.csvfile import parse_records
+
 FORMAT = "fairbox-package-2"
 SUMS = "SHA256SUMS"
 DAY_LOG = "log-day.csv"
@@ -105,6 +107,13 @@ def csv_bytes(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes
     return out.getvalue().encode()
 
 
+def is_tidy(name: str, text: str, columns: Sequence[str]) -> bool:
+    """Whether a CSV file is what `csv_bytes` writes for its own rows. Raises CsvError for one that is no CSV."""
+    header, *rows = parse_records(name, text, ",") or [[]]
+    whole = header == list(columns) and all(len(row) == len(header) for row in rows)
+    return whole and csv_bytes(header, rows) == text.encode()
+
+
 def pack(files: Mapping[str, bytes]) -> bytes:
     """The zip of `files` with their `SHA256SUMS`; the same files give the same bytes."""
     whole = {**files, SUMS: sums_text(files).encode()}
@@ -122,7 +131,7 @@ def unpack(data: bytes) -> dict[str, bytes]:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            infos = [info for info in archive.infolist() if not info.is_dir()]
+            infos = [info for info in archive.infolist() if not info.is_dir() or info.file_size]
             if len(infos) > MOST_FILES or sum(info.file_size for info in infos) > LARGEST:
                 raise PackageError(
                     f"holds more than {MOST_FILES} files or {LARGEST // 2**20} MB, which no contest needs"
@@ -137,16 +146,22 @@ def unpack(data: bytes) -> dict[str, bytes]:
         raise PackageError(f"cannot be unpacked ({error}); download it again") from None
 
 
+def _load_folder(path: Path) -> dict[str, bytes]:
+    """Everything in a folder but the folders, a link that leads nowhere too: it belongs to no package."""
+    inside = [each for each in sorted(path.rglob("*")) if each.is_symlink() or not each.is_dir()]
+    files = {each.relative_to(path).as_posix(): each for each in inside}
+    if sum(each.stat().st_size for each in inside if each.is_file()) > LARGEST:
+        raise PackageError(f"holds more than {LARGEST // 2**20} MB, which no contest needs")
+    return {name: each.read_bytes() if each.is_file() else b"" for name, each in files.items()}
+
+
 def load(path: Path) -> dict[str, bytes]:
     """A package from the disk: the zip, or the folder it was unpacked to.
 
     Raises FileNotFoundError where there is none, PackageError where it cannot be read.
     """
     if path.is_dir():
-        found = [each for each in sorted(path.rglob("*")) if each.is_file()]
-        if sum(each.stat().st_size for each in found) > LARGEST:
-            raise PackageError(f"holds more than {LARGEST // 2**20} MB, which no contest needs")
-        return {each.relative_to(path).as_posix(): each.read_bytes() for each in found}
+        return _load_folder(path)
     try:
         return unpack(path.read_bytes())
     except FileNotFoundError:

@@ -5,11 +5,8 @@
 
 PACKAGE: the zip, or the folder it was unpacked to (left out: that of this file). The values, noted on the day, have 64
 hex digits or are the first 20. Exit status: 0 all holds, 1 something fails, 2 a missing path or wrong usage.
-
-    python3 check.py --tally CARDS.csv --rules RULES.toml [--rules-for CATEGORY=RULES.toml]
-                     [--turnins TURNINS.csv] [--overall a,b] [--seed TEXT] [--format json|csv]
-
-works out a result from a file of cards. Both follow FORMAT.txt and share no code with Fairbox.
+With --tally CARDS.csv --rules RULES.toml [--rules-for CATEGORY=RULES.toml] [--turnins TURNINS.csv] [--overall a,b]
+[--seed TEXT] [--format json|csv] it works out a result. It follows FORMAT.txt and shares no code with Fairbox.
 """
 
 import argparse
@@ -22,7 +19,6 @@ import sys
 import tomllib
 import unicodedata
 import zipfile
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal, localcontext
@@ -31,21 +27,20 @@ from functools import cache
 from itertools import groupby
 from operator import attrgetter
 from pathlib import Path
+from statistics import mean, median
 from typing import Any
 
 FORMAT, ALGORITHM, SUMS = "fairbox-package-2", "fairbox-draw-1", "SHA256SUMS"
-# fmt: off
-PLAIN_FILES = (
-    "contest.json", "rules/contest.toml", "cards.csv", "turnins.csv", "labels.csv", "secret.txt", "draw.txt",
-    "log-day.csv", "log-cards.csv", "results.csv", "READ-ME.txt", "FORMAT.txt", "check.py", SUMS,
-)
+LOGS = {"day": "log-day.csv", "cards": "log-cards.csv"}
+PLAIN_FILES = ["contest.json", "rules/contest.toml", "cards.csv", "turnins.csv", "labels.csv", "secret.txt", "draw.txt"]
+PLAIN_FILES += ["results.csv", "READ-ME.txt", "FORMAT.txt", "check.py", SUMS, *LOGS.values()]
 COLUMNS = "category,rank,box,team,total,status,decided_by,counted,dropped,why,ties,eligible"
+LOG_COLUMNS = "number,at,what,facts,previous,hash"
 STATUSES = ("accepted", "late", "absent", "refused", "disqualified")
 ENDS: Mapping[str, tuple[int, ...]] = {"lowest": (0,), "highest": (-1,), "highest_and_lowest": (0, -1)}
-STATISTICAL = ("grubbs", "median_distance")
-MEANS = ("counted_criterion", "criterion")
+STATISTICAL, MEANS = ("grubbs", "median_distance"), ("counted_criterion", "criterion")
 Claims = Iterator[tuple[bool, str]]  # whether it holds, and what
-# fmt: on
+Result = tuple[dict[str, list["Entry"]], list["Entry"]]  # the boxes by category, and the teams, in their order
 
 
 def sha256(data: bytes | str) -> str:
@@ -63,15 +58,6 @@ def exact(value: object) -> Fraction | None:
     """Return the number that a TOML value or a text holds, None where it holds none."""
     text = "" if isinstance(value, bool | float) else str(value).strip()
     return Fraction(text) if re.fullmatch(r"[+-]?[0-9]+(\.[0-9]+)?", text) else None
-
-
-def mean(values: Sequence[Fraction]) -> Fraction:
-    return sum(values, Fraction(0)) / len(values)
-
-
-def median(values: Iterable[Fraction]) -> Fraction:
-    ordered = sorted(values)
-    return (ordered[len(ordered) // 2] + ordered[~(len(ordered) // 2)]) / 2
 
 
 @cache
@@ -102,7 +88,6 @@ def critical_square(n: int, alpha: Fraction) -> Fraction:
 
 
 # Rule sets: table → key → its default; of words the first is the default, NEEDED has none.
-# fmt: off
 NEEDED, TEXTS, RESULT = "", ("key", "name", "words", "criterion"), {"result": ("unranked", "penalty_marks")}
 SHAPE: Mapping[str, Mapping[str, Any]] = {
     "scale": {"lowest": NEEDED, "highest": NEEDED, "step": Fraction(1), "penalty": None, "words": None},
@@ -114,8 +99,7 @@ SHAPE: Mapping[str, Mapping[str, Any]] = {
     "disqualified": RESULT, "late": RESULT,
     "tie_break": {"by": (*MEANS, "dropped_cards", "highest_card", "lot"), "criterion": None},
     "overall": {"needs": ("all_judged", "all_entered", "any")},
-}
-# fmt: on
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -140,12 +124,12 @@ class Rules:
         return Card(sum(points, Fraction(0)), tuple(marks), seat)
 
     def mark(self, text: str, key: str, place: str) -> Fraction:
-        """Return the mark of a cell. Raises ValueError."""
+        """Return the score in a cell. Raises ValueError."""
         value, lowest = exact(re.sub(r"^([+-]?[0-9]+),([0-9]{1,2})$", r"\1.\2", text)), self["scale.lowest"]
         if value is not None and lowest <= value <= self["scale.highest"] and not (value - lowest) % self.spacing[key]:
             return value
         if value is None or value != self["scale.penalty"]:
-            raise ValueError(f"{place} column {key}: {text or 'nothing'} is not a mark of the scale; correct it")
+            raise ValueError(f"{place} column {key}: {text or 'nothing'} is not a score of the scale; correct it")
         return value
 
 
@@ -277,11 +261,9 @@ def tie_values(by: str, criterion: str | None, group: Sequence[Entry], seed: str
         return [(sum(values, Fraction(0)),) for values in means]
     pools = [[card.points for box in entry.boxes for card in box.pool(by)] for entry in group]
     shortest = min(map(len, pools))
-    if shortest == 0:
-        return None
-    if by == "dropped_cards":
+    if by == "dropped_cards" and shortest:
         return [(mean(pool),) for pool in pools]
-    return [tuple(sorted(pool, reverse=True)[:shortest]) for pool in pools]
+    return [tuple(sorted(pool, reverse=True)[:shortest]) for pool in pools] if shortest else None
 
 
 def settle(group: list[Entry], steps: Sequence[tuple[str, str | None]], seed: str | None) -> list[list[Entry]]:
@@ -293,9 +275,9 @@ def settle(group: list[Entry], steps: Sequence[tuple[str, str | None]], seed: st
     if values is None:
         return settle(group, later, seed)
     label = by if criterion is None else f"{by}:{criterion}"
-    parts: dict[Any, list[Entry]] = defaultdict(list)
+    parts: dict[Any, list[Entry]] = {}
     for entry, value in zip(group, values, strict=True):
-        parts[value].append(entry)
+        parts.setdefault(value, []).append(entry)
         shown = ",".join(item if by == "lot" else number_text(item) for item in value)
         entry.ties.append(f"{label}={shown}")
     for entry in group if len(parts) > 1 else []:
@@ -317,17 +299,14 @@ def rank(entries: Iterable[Entry], rules: Rules, seed: str | None) -> list[Entry
     return ordered + [entry for entry in by_name if entry.total is None]
 
 
-Result = tuple[dict[str, list[Entry]], list[Entry]]  # the boxes by category, and the teams, in their order
-
-
 def tally(rules: Mapping[str, Rules], boxes: Iterable[Entry], overall: Any, contest: Rules, seed: str | None) -> Result:
     """Rank the boxes of each category, and the teams where `overall` lists the counting categories."""
     entered: dict[str, list[Entry]] = {category: [] for category in rules}
-    teams: dict[str, list[Entry]] = defaultdict(list)
+    teams: dict[str, list[Entry]] = {}
     for box in boxes:
         judge(box, rules[box.category])
         entered[box.category].append(box)
-        teams[box.team].append(box)
+        teams.setdefault(box.team, []).append(box)
     results = {category: rank(listed, rules[category], seed) for category, listed in entered.items()}
     open_categories, needs = [category for category in overall or () if entered[category]], contest["overall.needs"]
     ranking = []
@@ -369,11 +348,17 @@ def result_json(result: Result) -> str:
 
 def result_csv(result: Result) -> str:
     """Return the text of results.csv."""
-    out, cell = io.StringIO(), {None: "", True: "yes", False: "no"}
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS.split(","))
-    for row in result_rows(result):
-        writer.writerow([*(" ".join(v) if isinstance(v, list) else v for v in row[:-1]), cell[row[-1]]])
+    cell = {None: "", True: "yes", False: "no"}
+    rows = [
+        [*(" ".join(v) if isinstance(v, list) else v for v in row[:-1]), cell[row[-1]]] for row in result_rows(result)
+    ]
+    return csv_text([COLUMNS.split(","), *rows])
+
+
+def csv_text(rows: Iterable[Sequence[Any]]) -> str:
+    """Return the text of a CSV file as the files of a package are written."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
     return out.getvalue()
 
 
@@ -417,7 +402,7 @@ class Package:
     """The files of a package, and the parts that several checks need."""
 
     def __init__(self, files: Mapping[str, bytes]) -> None:
-        self.files, self.facts = files, json.loads(files["contest.json"])
+        self.files, self.facts = files, json.loads(files["contest.json"].decode())
         if self.facts["format"] != FORMAT:
             raise ValueError(f"this package is of format {self.facts['format']}; this program reads {FORMAT}")
         rows = [row for row in self.facts["categories"] if not row["cancelled"]]
@@ -428,15 +413,18 @@ class Package:
         lines = [line.split("\t") for line in self.files["draw.txt"].decode().split("\n")]
         self.head = dict(line for line in lines if len(line) == 2)
         self.drawn = [line for line in lines if len(line) == 5]
-        self.logs = {n: self.rows(f"log-{n}.csv", "number,at,what,facts,previous,hash") for n in ("day", "cards")}
         self.contest = read_rules(files["rules/contest.toml"].decode())
+        criteria = dict.fromkeys(key for rules in (self.contest, *self.rules.values()) for key in rules.weights)
+        self.rows("cards.csv", ",".join(("category,box,table,seat", *criteria, "team")))
+        self.logs = {key: self.rows(name, LOG_COLUMNS) for key, name in LOGS.items()}
         self.boxes = read_boxes([(n, files[n]) for n in ("cards.csv", "turnins.csv")], self.contest, self.rules)
 
     def rows(self, name: str, columns: str) -> list[dict[str, str]]:
-        """Return the rows of a file as they are. Raises ValueError for another header."""
-        header, *rows = csv.reader(io.StringIO(self.files[name].decode(), ""), strict=True)
-        if ",".join(header) != columns:
-            raise ValueError(f"the header of {name} is not {columns}")
+        """Return the rows of a file as they are. Raises ValueError for one that is not written as the format says."""
+        text = self.files[name].decode()
+        header, *rows = csv.reader(io.StringIO(text, ""), strict=True)
+        if csv_text([columns.split(","), *rows]) != text:
+            raise ValueError(f"{name} does not have the columns {columns}, or is not written as FORMAT.txt says")
         return [dict(zip(header, row, strict=True)) for row in rows]
 
     def events(self, *names: str) -> list[tuple[str, Any]]:
@@ -451,10 +439,13 @@ def check_files(package: Package) -> Claims:
     wrong = expected ^ {*package.files} | {name for name in {*stated, *sums} if stated.get(name) != sums.get(name)}
     listed = "".join(f"{sums[name]}  {name}\n" for name in sorted(sums)) == package.files[SUMS].decode()
     yield listed and not wrong, f"The files are those of the format, with the sums of {SUMS}. {' '.join(sorted(wrong))}"
-    sums.pop("log-day.csv")
+    sums.pop(LOGS["day"])
+    tallied = [facts for _, facts in package.events("tally closed", "tally revised")]
+    inputs = [facts["inputs"] for facts in tallied if facts["revision"] == package.facts["revision"]]
     last, facts = package.logs["day"][-1], json.loads(package.logs["day"][-1]["facts"])
     bound = (last["what"], facts["revision"]) == ("result published", package.facts["revision"])
-    yield bound and facts["files"] == sums, "The last row of log-day.csv, which publishes, binds all other files."
+    bound = bound and facts["files"] == sums and inputs[:1] == [facts["inputs"]]
+    yield bound, "The last row of log-day.csv, which publishes, binds all other files and what was tallied."
 
 
 def check_logs(package: Package) -> Claims:
@@ -470,13 +461,18 @@ def check_logs(package: Package) -> Claims:
 def check_draw(package: Package) -> Claims:
     secret, publics = package.files["secret.txt"], [package.files[name].decode() for name in package.publics]
     rows = [facts for _, facts in package.events("boxes drawn")]
-    commitment, words = sha256(secret), sorted(re.findall(r"^word\t.*\n", publics[0], re.MULTILINE))
-    texts = []
+    commitment, texts = sha256(secret), []
+    words = sorted(one_line(word) for word in re.findall(r"^word\t(.+)\n", publics[0], re.MULTILINE))
     for number, row in enumerate(rows, 1):
-        reason = f"reason\t{row['reason']}\n" if row.get("reason") else ""
-        texts.append(f"commitment\t{commitment}\ndraw\t{number}\n{reason}{''.join(words)}")
-    fits = texts == publics and all(row["commitment"] == commitment for row in rows)
-    yield fits, f"The commitment to secret.txt is in the public text and the log of each draw ({len(rows)})."
+        reason = [f"reason\t{one_line(row['reason'])}"] if row.get("reason") else []
+        lines = [f"commitment\t{commitment}", f"draw\t{number}", *reason, *(f"word\t{word}" for word in words), ""]
+        texts.append("\n".join(lines))
+    fits = texts == publics and [row["draw"] for row in rows] == [*range(1, len(rows) + 1)]
+    yield fits, f"Public text and log of each draw ({len(rows)}) agree, with the commitment to secret.txt."
+    begun = package.events(made := "secret of the draw made", "boxes drawn")
+    early = begun[0][0] == made or not (words or made in dict(begun))
+    fits = early and all(facts["commitment"] == commitment for _, facts in begun)
+    yield fits, f"The commitment is in the log before the words that were called out ({len(words)})."
     seed_line = (ALGORITHM, sha256(secret + publics[-1].encode()))
     yield (package.head["algorithm"], package.head["seed"]) == seed_line, "The seed is that of secret and public text."
     drawn = sha256(package.files["draw.txt"])
@@ -491,8 +487,7 @@ def check_lists(package: Package) -> Claims:
     for what, facts in package.events("boxes drawn", "name corrected"):
         corrections = [] if what == "boxes drawn" else [*corrections, facts]
     teams = sorted(package.facts["teams"], key=lambda team: int(team["number"]))
-    categories = package.facts["categories"]
-    for kind, key, listed in (("entries", "entry", teams), ("categories", "category", categories)):
+    for kind, key, listed in (("entries", "entry", teams), ("categories", "category", package.facts["categories"])):
         columns = ("number", "uid", "name") if kind == "entries" else ("key", "name")
         table = {str(row[columns[0]]): [one_line(str(row[name])) for name in columns] for row in listed}
         rows, holds = [row for row in corrections if key in row], len(table) == len(listed)
@@ -509,12 +504,17 @@ def one_line(text: str) -> str:
 
 
 def check_boxes(package: Package) -> Claims:
-    owner = {box: [key, team, table] for key, box, table, _, team in package.drawn if key in package.rules}
+    owner = {box: [key, team, table] for key, box, table, _, team in package.drawn}
     for row in package.rows("labels.csv", "number,one,other,reason"):
         one, other = owner[row["one"]], owner[row["other"]]
         one[1], other[1] = other[1], one[1]
+    held = {box: place for box, place in owner.items() if place[0] in package.rules}
     stated = {box.name: [box.category, box.team, box.table or owner[box.name][2]] for box in package.boxes}
-    yield stated == owner, f"All {len(owner)} boxes have the team and the table of the draw and of labels.csv."
+    listed = [row["box"] for row in package.rows("turnins.csv", "category,box,status,team")]
+    yield (
+        stated == held and listed == [*held],
+        f"All {len(held)} boxes have the team and the table of the draw and of labels.csv.",
+    )
     result = tally(package.rules, package.boxes, package.counting or None, package.contest, package.head["seed"])
     yield result_csv(result) == package.files["results.csv"].decode(), "Worked out again, the result is results.csv."
 
@@ -533,7 +533,7 @@ def load(path: Path) -> tuple[dict[str, bytes], int]:
         files = {file.relative_to(path).as_posix(): file.read_bytes() if file.is_file() else b"" for file in paths}
         return files, len(files)
     with zipfile.ZipFile(path) as archive:
-        infos = [info for info in archive.infolist() if not info.is_dir()]
+        infos = [info for info in archive.infolist() if not info.is_dir() or info.file_size]
         if len(infos) > 200 or sum(info.file_size for info in infos) > 64 * 2**20:
             raise ValueError("it holds more than 200 files or 64 MB")
         return {info.filename: archive.read(info) for info in infos}, len(infos)
@@ -583,8 +583,8 @@ def main() -> int:
             parser.error(" ".join(str(error).split()))
     if not options.package.exists():
         parser.error(f"{options.package}: no such file or folder; check the path")
-    values = {name: getattr(options, name) for name in ("draw", "log", "sum")}
-    noted = {name: re.sub(r"[\s-]", "", value).lower() for name, value in values.items() if value is not None}
+    typed = {name: value for name in ("draw", "log", "sum") if (value := getattr(options, name)) is not None}
+    noted = {name: re.sub(r"[\s\u00ad\u2010-\u2015\u2212-]", "", value).lower() for name, value in typed.items()}
     if any(not re.fullmatch(r"[0-9a-f]{20}|[0-9a-f]{64}", value) for value in noted.values()):
         parser.error("--draw, --log and --sum: type all 64 hex digits, or the first 20")
     claims = list(check(options.package, noted))

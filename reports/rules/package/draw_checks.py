@@ -46,12 +46,13 @@ def _drawn_rows(package: OpenedPackage, commitment: str, publics: list[str], fin
     """The log of the day names every draw: its commitment and reason, the rule sets, and the last one's fingerprint."""
     chain = package.chain("day")
     rows = [row.known for row in chain if row.what == "boxes drawn"]
+    words = words_in(package.text(publics[0]))  # a redraw keeps them
     texts = [
-        public_text(row["commitment"], words_in(package.text(name)), number=row["draw"], reason=row.get("reason", ""))
-        for row, name in zip(rows, publics, strict=False)
+        public_text(row["commitment"], words, number=number, reason=row.get("reason", ""))
+        for number, row in enumerate(rows, 1)
     ]
-    fits = len(rows) == len(publics) and texts == [package.text(name) for name in publics]
-    fits = fits and all(row["commitment"] == commitment for row in rows) and rows[-1]["fingerprint"] == fingerprint
+    fits = texts == [package.text(name) for name in publics] and rows[-1]["fingerprint"] == fingerprint
+    fits = fits and all((row["draw"], row["commitment"]) == (n, commitment) for n, row in enumerate(rows, 1))
     draws = "one draw" if len(publics) == 1 else f"{len(publics)} draws, of which the last counts"
     yield Finding(fits, f"The log of the day {'names' if fits else 'does not name'} {draws}, with these sums.")
     early = [place for place, row in enumerate(chain) if row.what == "secret of the draw made"]
@@ -59,6 +60,8 @@ def _drawn_rows(package: OpenedPackage, commitment: str, publics: list[str], fin
         drawn = [place for place, row in enumerate(chain) if row.what == "boxes drawn"]
         before = early[0] < drawn[0] and all(chain[place].known["commitment"] == commitment for place in early)
         yield Finding(before, f"The commitment {'is' if before else 'is not'} in the log before the boxes were drawn.")
+    elif words:
+        yield Finding(False, "Words were called out, but the log does not have the commitment before the draw.")
     fixed = rows[-1]["rules"] if rows else {}
     changed = [
         name

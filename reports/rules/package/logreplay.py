@@ -103,8 +103,10 @@ class CardsReplay:
             _put(self.teams_out if facts["scope"] == "team" else self.boxes_out, place, holds)
         elif kind == "lost":
             self.slots[(*place, seat)].lost = holds
-        else:
+        elif kind == "dismissal":
             _put(self.slots[(*place, seat)].dismissed, facts["reading"], holds)
+        else:
+            raise ValueError(f"the log has a ruling of the kind {kind}, which this format does not know")
 
     def cards(self) -> dict[Slot, dict[str, str]]:
         """The cards that count, penalty marks in place: criterion → mark as text."""
@@ -125,10 +127,10 @@ Swap = tuple[str, str, str]  # the two boxes, the lower number first, and the re
 
 
 def statuses_of(chain: Iterable[Entry]) -> tuple[dict[str, str], list[Swap]]:
-    """From the day chain: box → the desk's last status ("undone" where taken back), and the swapped labels in order.
+    """From the day chain: box → the desk's last status ("undone" where it was undone), and the swapped labels in order.
 
-    What the desk recorded belongs to the team, so the statuses of two boxes change places with their labels. A new
-    draw starts them again.
+    What the desk recorded belongs to the team, so the statuses of two boxes change places with their labels. With a
+    redraw all of it starts again.
     """
     statuses: dict[str, str] = {}
     swaps: list[Swap] = []
@@ -141,7 +143,7 @@ def statuses_of(chain: Iterable[Entry]) -> tuple[dict[str, str], list[Swap]]:
             one, other = row.known["boxes"]
             swaps.append((one, other, row.known["reason"]))
             statuses[one], statuses[other] = statuses.get(other, "undone"), statuses.get(one, "undone")
-        elif row.what.startswith(("box ", "turn-in ")) and "status" in row.known:
+        elif row.what in ("box recorded", "box undone"):
             statuses[row.known["box"]] = row.known["status"]
     return statuses, swaps
 

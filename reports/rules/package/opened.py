@@ -1,12 +1,13 @@
 """The files of a package that is being checked, each read once when a check first asks for it."""
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from contest.rules.csvfile import read
+from contest.rules.csvfile import parse_records, read
 from contest.rules.draw import DrawRequest, Placed
 from contest.rules.draw.commitment import read_draw_text
 from contest.rules.namelists import ListedEntry, NameLists
@@ -14,7 +15,7 @@ from contest.rules.ruleset import RuleSet, parse
 from contest.rules.say import number_text
 from judging.rules.contest_files import TURNIN_COLUMNS, ContestFiles, card_columns
 from judging.rules.tally import Box
-from reports.rules.package.archive import LOG_COLUMNS
+from reports.rules.package.archive import LABEL_COLUMNS, LOG_COLUMNS, is_tidy, public_name
 from reports.rules.package.logreplay import CardsReplay, Entry, until_tally
 
 
@@ -72,10 +73,9 @@ class OpenedPackage:
     @property
     def publics(self) -> list[str]:
         """`public.txt`, then `public-2.txt`, … of the redraws: the last one belongs to the draw that counts."""
-        names = [name for name in self.files if name.startswith("public") and name.endswith(".txt")]
-        numbers = {name: 1 if name == "public.txt" else int(name[len("public-") : -len(".txt")]) for name in names}
-        ordered = sorted(numbers, key=lambda name: numbers[name])
-        if [numbers[name] for name in ordered] != list(range(1, len(ordered) + 1)) or not ordered:
+        count = sum(bool(re.fullmatch(r"public(-[0-9]+)?\.txt", name)) for name in self.files)
+        ordered = [public_name(number) for number in range(1, count + 1)]
+        if not ordered or not set(ordered) <= set(self.files):
             raise ValueError("public.txt, or the public-N.txt of a redraw, is missing")
         return ordered
 
@@ -117,7 +117,25 @@ class OpenedPackage:
 
     @cached_property
     def _chains(self) -> dict[str, list[Entry]]:
-        return {name: [Entry(**row) for row in self.rows(f"log-{name}.csv", LOG_COLUMNS)] for name in ("day", "cards")}
+        return {name: self._read_log(f"log-{name}.csv") for name in ("day", "cards")}
+
+    def _read_log(self, name: str) -> list[Entry]:
+        """The rows as they are: a hash covers every blank of its row."""
+        header, *rows = parse_records(name, self.text(name), ",") or [[]]
+        if tuple(header) != LOG_COLUMNS or any(len(row) != len(LOG_COLUMNS) for row in rows):
+            raise ValueError(f"{name} does not have the columns {','.join(LOG_COLUMNS)}")
+        return [Entry(*row) for row in rows]
+
+    def untidy(self) -> list[str]:
+        """The CSV files that are not written as the format says, to the byte."""
+        columns: dict[str, tuple[str, ...]] = {
+            "cards.csv": (*card_columns(self.rules, parse(self.text("rules/contest.toml"))), "team"),
+            "turnins.csv": (*TURNIN_COLUMNS, "team"),
+            "labels.csv": LABEL_COLUMNS,
+            "log-day.csv": LOG_COLUMNS,
+            "log-cards.csv": LOG_COLUMNS,
+        }
+        return [name for name, header in columns.items() if not is_tidy(name, self.text(name), header)]
 
     def tallied(self, name: str) -> Sequence[Entry]:
         """The rows that this revision of the tally was made after."""

@@ -8,7 +8,7 @@ from contest.rules.say import number_text
 from judging.rules.inputs import digest, inputs_document
 from judging.rules.tally import tally
 from judging.rules.tally_csv import result_csv
-from reports.rules.package.archive import LABEL_COLUMNS
+from reports.rules.package.archive import LABEL_COLUMNS, TURNIN_COLUMNS
 from reports.rules.package.logreplay import statuses_of
 from reports.rules.package.opened import Finding, OpenedPackage
 
@@ -31,11 +31,11 @@ def check_owners(package: OpenedPackage) -> Iterator[Finding]:
         if one in owner and other in owner:
             owner[one], owner[other] = owner[other], owner[one]
     table = {each.box: str(each.table) for each in package.placed}
-    drawn = {(each.category, each.box) for each in package.placed}
-    stated = {(row.category, row.box) for row in package.boxes}
-    strange = drawn ^ stated
-    if strange:
-        numbers = ", ".join(sorted(box for _, box in strange))
+    drawn = [(each.category, each.box) for each in package.placed]
+    listed = [(row["category"], row["box"]) for row in package.rows("turnins.csv", TURNIN_COLUMNS)]
+    strange = {*drawn} ^ {*listed, *((box.category, box.box) for box in package.boxes)}
+    if listed != drawn or strange:
+        numbers = ", ".join(sorted(box for _, box in strange)) or "their order"
         yield Finding(False, f"turnins.csv does not list the boxes of the draw: {numbers}.")
     wrong = [
         box.box for box in package.boxes if box.team != owner.get(box.box) or box.table not in ("", table.get(box.box))
@@ -69,7 +69,7 @@ def _statuses(package: OpenedPackage, statuses: Mapping[str, str], owner: Mappin
 
 
 def check_scores(package: OpenedPackage) -> Iterator[Finding]:
-    """The cards are what the log's readings and rulings leave standing."""
+    """The cards are those that count by the log's readings and rulings."""
     logged = package.cards_log.cards()
     stated = {}
     for box in package.boxes:
@@ -82,11 +82,11 @@ def check_scores(package: OpenedPackage) -> Iterator[Finding]:
         _, number, seat = wrong[0]
         yield Finding(False, f"{len(wrong)} cards are not what the log says. The first is box {number}, seat {seat}.")
     else:
-        yield Finding(True, f"All {len(stated)} cards are what the log's readings and rulings leave standing.")
+        yield Finding(True, f"All {len(stated)} cards are what the log of scores and rulings gives.")
 
 
 def check_inputs(package: OpenedPackage) -> Iterator[Finding]:
-    """What was tallied has the sum that the log names; the reason of a revision is the log's."""
+    """What was tallied and published has the sum that the log names; the reason of a revision is the log's."""
     table = {each.box: str(each.table) for each in package.placed}
     document = inputs_document(
         documents={key: package.text(f"rules/{key}.toml") for key in package.rules},
@@ -96,7 +96,8 @@ def check_inputs(package: OpenedPackage) -> Iterator[Finding]:
         boxes=[replace(box, table=table[box.box]) for box in package.boxes],
     )
     row = package.tallied("day")[-1].known
-    same = (digest(document), package.facts["reason"]) == (row["inputs"], row["reason"])
+    published = package.chain("day")[-1].known.get("inputs")
+    same = (digest(document), package.facts["reason"], published) == (row["inputs"], row["reason"], row["inputs"])
     yield Finding(
         same,
         "The scoring data has the sum that the log of the day names."

@@ -81,6 +81,8 @@ def _files(package: OpenedPackage, noted: str | None) -> Iterator[Finding]:
         yield Finding(False, f"Files are missing: {', '.join(missing)}.")
     if unknown:
         yield Finding(False, f"Files that belong to no results package: {', '.join(unknown)}.")
+    if untidy := package.untidy():
+        yield Finding(False, f"Not written as the format says, to the byte: {', '.join(untidy)}.")
     stated = package.text(SUMS)
     if stated == sums_text(files):
         yield Finding(True, f"All {len(files) - 1} files agree with {SUMS}.")

@@ -133,7 +133,12 @@ def random_contest(rng):
     for category, own in rules.items():
         for team in range(rng.randint(1, 9)):
             number = rng.choice([own.per_entry] * 3 + list(range(own.per_entry + 1)))
-            cards = tuple(Card(str(seat), random_marks(rng, own)) for seat in range(1, number + 1))
+            marks = [random_marks(rng, own) for _ in range(number)]
+            if (
+                boxes and boxes[-1].category == category and rng.random() < 0.3
+            ):  # a tie, whose cards come in another order
+                marks = rng.sample([card.marks for card in boxes[-1].cards], len(boxes[-1].cards))
+            cards = tuple(Card(str(seat), card) for seat, card in enumerate(marks, 1))
             boxes.append(Box(category, str(98 + team), str(team % 3), rng.choice(STATUSES), cards, f"Team {team}"))
     return contest, rules, boxes
 

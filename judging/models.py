@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from judging.rules.inputs import Inputs, read_inputs
-from judging.rules.standings import Outcome, read_outcome
+from judging.rules.standings import CategoryStandings, Outcome, read_category, read_outcome
 
 
 class Card(models.Model):
@@ -257,3 +257,7 @@ class Tally(models.Model):
     def standings(self) -> Outcome:
         """What it came to, as codes and figures."""
         return read_outcome(self.outcome)
+
+    def category(self, key: str) -> CategoryStandings | None:
+        """Return one category of the standings, None where it was not held: for pages that read many tallies."""
+        return read_category(self.outcome, key)

@@ -210,8 +210,7 @@ def _ties_document(tried: Iterable[Sequence[Tie]]) -> list[dict[str, Any]]:
 
 def read_outcome(document: Mapping[str, Any]) -> Outcome:
     """Read the JSON of an outcome. Raises ValueError for a format that it does not know."""
-    if document["format"] != FORMAT:
-        raise ValueError(f"this outcome is of format {document['format']}; this program reads {FORMAT}")
+    _check_format(document)
     overall_ties = _read_ties(document["overall_ties"])
     return Outcome(
         categories=tuple(_read_category(category) for category in document["categories"]),
@@ -231,6 +230,20 @@ def read_outcome(document: Mapping[str, Any]) -> Outcome:
         teams=document["teams"],
         ignored=tuple(Ignored(**entry) for entry in document["ignored"]),
     )
+
+
+def read_category(document: Mapping[str, Any], key: str) -> CategoryStandings | None:
+    """Read one category of an outcome's JSON, None where it was not held: all that a list of many tallies needs.
+
+    Raises ValueError for a format that it does not know.
+    """
+    _check_format(document)
+    return next((_read_category(category) for category in document["categories"] if category["key"] == key), None)
+
+
+def _check_format(document: Mapping[str, Any]) -> None:
+    if document["format"] != FORMAT:
+        raise ValueError(f"this outcome is of format {document['format']}; this program reads {FORMAT}")
 
 
 def _read_category(document: Mapping[str, Any]) -> CategoryStandings:

@@ -111,7 +111,7 @@ class Compared:
 def cooks_of(team: Team) -> list[Cook]:
     """All logs of the team, newest first, each with its published or past result."""
     logs = logs_of(team)
-    here = results_here(team, {log.day.contest_id for log in logs if log.day.contest_id is not None})
+    here = results_here(team, {(log.day.contest_id, log.key) for log in logs if log.day.contest_id is not None})
     elsewhere = _results_elsewhere(team)
     return [Cook(log, _result(log, here, elsewhere)) for log in logs]
 
@@ -119,7 +119,9 @@ def cooks_of(team: Team) -> list[Cook]:
 def result_of(team: Team, log: CookLog) -> Marked | None:
     """The published or past result of one log."""
     contest = log.day.contest
-    return _result(log, results_here(team, {contest.pk}) if contest is not None else {}, _results_elsewhere(team))
+    return _result(
+        log, results_here(team, {(contest.pk, log.key)}) if contest is not None else {}, _results_elsewhere(team)
+    )
 
 
 def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Marked]) -> Marked | None:
@@ -129,34 +131,40 @@ def _result(log: CookLog, here: Mapping[Any, Marked], elsewhere: Mapping[Any, Ma
     return elsewhere.get((log.day.date.isoformat(), log.key))
 
 
-def results_here(team: Team, contests: Collection[int]) -> dict[tuple[int, str], Marked]:
-    """(contest's pk, category key) → the result of the team's box, of those `contests` that are published."""
+def results_here(team: Team, slots: Collection[tuple[int, str]]) -> dict[tuple[int, str], Marked]:
+    """(contest's pk, category key) → the result of the team's box, of those `slots` whose contest is published."""
     found: dict[tuple[int, str], Marked] = {}
+    contests, keys = {pk for pk, _ in slots}, {key for _, key in slots}
     published = Entry.objects.filter(team=team, contest__in=contests, contest__publications__isnull=False).distinct()
-    entries = list(published.select_related("contest__rule_set", "contest__season"))
+    entries = list(published.select_related("contest"))
     fits = weighted_fits(team, {group_key(entry.contest) for entry in entries})
     tallies = published_tallies([entry.contest for entry in entries], "inputs")
     categories = {
         (each.contest_id, each.key): each
-        for each in Category.objects.filter(contest__in=contests).select_related("rule_set", "contest__rule_set")
+        for each in Category.objects.filter(contest__in=contests, key__in=keys).select_related(
+            "rule_set", "contest__rule_set"
+        )
     }
     for entry in entries:
         tally = tallies.get(entry.contest_id)
         if tally is None:
             continue
         fit = fits.get(group_key(entry.contest))
-        for category in tally.standings.categories:
+        for key in keys:
+            category = tally.category(key) if (entry.contest_id, key) in slots else None
+            if category is None:
+                continue
             for box in category.boxes:
                 if box.team == str(entry.number):
-                    most = possible_points(category_rules(categories[entry.contest_id, category.key]))
-                    found[entry.contest_id, category.key] = Marked(
+                    most = possible_points(category_rules(categories[entry.contest_id, key]))
+                    found[entry.contest_id, key] = Marked(
                         place=box.rank,
                         of=sum(other.total is not None for other in category.boxes),
                         total=box.total or "",
                         possible=str(most),
                         slug=entry.contest.slug,
                         sheet_key=entry.sheet_key,
-                        adjusted=adjusted(fit, entry.contest.uid, category.key, box.box, box.table, box.total),
+                        adjusted=adjusted(fit, entry.contest.uid, key, box.box, box.table, box.total),
                     )
     return found
 

@@ -191,6 +191,13 @@ def test_stored_outcome_holds_no_sentence(contest):
     assert read_outcome(json.loads(json.dumps(made.outcome))).document() == made.outcome
 
 
+def test_one_category_reads_as_within_the_whole(contest):
+    made = close_tally(contest=contest, by="head judge")
+    for category in made.standings.categories:
+        assert made.category(category.key) == category
+    assert made.category("never held") is None
+
+
 def reword_everything(monkeypatch):
     """Make every function that words a result say something else, wherever it was imported to."""
     ours = ("contest.", "judging.", "reports.")

@@ -13,7 +13,9 @@ SOURCES = sorted(settings.BASE_DIR.glob("*/templates/**/*.html"))
     ("laid_out", "sent"),
     [
         ("<p>\n    Box 201\n    is here.\n  </p>", "<p>Box 201 is here.</p>"),
-        ("<td>a</td>\n    <td>b</td>", "<td>a</td>\n<td>b</td>"),
+        ("<td>a</td>\n    <td>b</td>", "<td>a</td><td>b</td>"),
+        ("<p>a</p>\n    <p>b</p>", "<p>a</p>\n<p>b</p>"),
+        ("{% load static %}\n<p>", "{% load static %}<p>"),
         ("<b>one</b>\n  <b>other</b>", "<b>one</b>\n<b>other</b>"),
         ('<a\n  class="x"\n  href="y"\n>z</a>', '<a class="x" href="y">z</a>'),
         ("<p>one<b\n>two</b\n></p>", "<p>one<b>two</b></p>"),

@@ -30,7 +30,7 @@ def test_flights_and_judges_stand_there_after_publishing(part):
     judge = contest.tables.get(number=1).seats.get(letter="A").sittings.first().judge
     assert judge.name in page
     assert "Not a ranking" in page
-    assert "nothing here changes it" in page
+    assert "nothing here changes it" in " ".join(page.split())
 
 
 @pytest.mark.parametrize("part", ["announcer", "tally", "desk", "captain", "judge", "visitor", "stranger"])

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from django.template.base import Template
+from django.test import client
 
 from contest.selectors.setup import zone_choices
 from tests.site.served import command, environment
@@ -36,7 +36,7 @@ def few_zones() -> Iterator[None]:
 @pytest.fixture
 def unrecorded(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Thousands of requests: nobody needs to know which templates they used, nor to read of each refusal."""
-    monkeypatch.setattr(Template, "_render", lambda template, context: template.nodelist.render(context))
+    monkeypatch.setattr(client, "store_rendered_templates", lambda *asked, **more: None)
     logging.disable(logging.CRITICAL)
     yield
     logging.disable(logging.NOTSET)

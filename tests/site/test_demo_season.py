@@ -13,6 +13,8 @@ from django.db import connection
 from reports.demo.build import GAIN, SEED
 from reports.demo.scenario import IMPROVING, SEASON_DAYS, STEADY
 from reports.demo.simulate import Simulation
+from reports.rules.fitted import FitFigures
+from reports.rules.trendwords import sentence
 from tests.site.served import rows
 
 pytestmark = pytest.mark.skipif(connection.vendor != "sqlite", reason="the demo has its own SQLite file on any server")
@@ -24,14 +26,14 @@ def simulation() -> Simulation:
     return Simulation(SEED, {IMPROVING: GAIN, STEADY: 0.0}, contests=len(SEASON_DAYS) + 1)
 
 
-def fit_of(folder: Path, *, own: bool = False) -> dict:
+def fit_of(folder: Path, *, own: bool = False) -> FitFigures:
     """The season's fit, or that of the one team which brought a package from elsewhere."""
-    (found,) = rows(
+    ((engine, document),) = rows(
         folder / "demo",
-        "select result from reports_severityfit where response = 'weighted' and category = '' "
+        "select engine, result from reports_severityfit where response = 'weighted' and category = '' "
         f"and \"group\" {'' if own else 'not '}like '%+%'",
     )
-    return json.loads(found[0])
+    return FitFigures.from_json(engine, json.loads(document))
 
 
 def names_of(folder: Path, table: str) -> dict[str, str]:
@@ -73,7 +75,7 @@ def test_hard_and_soft_tables_are_recovered(demo_folder: Path, simulation: Simul
         panels[contest, category, str(table)].append(judge)
     tables = {
         (contests[contest], category, table): found
-        for key, found in fit["tables"].items()
+        for key, found in fit.tables.items()
         for contest, category, table in [key.split("|")]
     }
     took = {}
@@ -83,11 +85,11 @@ def test_hard_and_soft_tables_are_recovered(demo_folder: Path, simulation: Simul
     inside, pairs = defaultdict(list), []
     for key, found in tables.items():
         field = [other for other in tables if other[:2] == key[:2]]
-        boxes = sum(tables[other]["boxes"] for other in field)
-        middle = sum(took[other] * tables[other]["boxes"] for other in field) / boxes
+        boxes = sum(tables[other].boxes for other in field)
+        middle = sum(took[other] * tables[other].boxes for other in field) / boxes
         truth = (took[key] - middle) / SPAN[SEASON_DAYS[number[key[0]]].rules]
-        inside[key[0], key[2]].append(abs(found["hardness"] - truth) < 1.96 * found["error"])
-        pairs.append((found["hardness"], truth))
+        inside[key[0], key[2]].append(abs(found.hardness - truth) < 1.96 * found.error)
+        pairs.append((found.hardness, truth))
     assert len(inside) == 16
     assert sum(fmean(each) >= 0.5 for each in inside.values()) >= 14
     # The truth is the size of a mark: that intervals hold it is not because they hold everything.
@@ -97,37 +99,37 @@ def test_hard_and_soft_tables_are_recovered(demo_folder: Path, simulation: Simul
 
 def test_the_cook_who_improves_is_told_from_the_one_who_does_not(demo_folder: Path) -> None:
     fit, teams = fit_of(demo_folder), names_of(demo_folder, "contest_team")
-    found = {teams[uid]: each for uid, each in fit["slopes"][""].items()}
-    better, steady = found[IMPROVING], found[STEADY]
-    assert len(better["days"]) == len(steady["days"]) == 5
-    assert better["chance"] > 0.9
-    assert better["sentence"].startswith("Your boxes rose about ")
-    assert 0.25 < steady["chance"] < 0.75
-    assert steady["sentence"] == "Whether your boxes rose or fell this season, five contests cannot tell."
+    slopes = {teams[uid]: slope for uid, slope in fit.slopes[""].items()}
+    better, steady = slopes[IMPROVING], slopes[STEADY]
+    assert len(better.days) == len(steady.days) == 5
+    assert better.chance > 0.9
+    assert sentence(better.trend, "boxes").startswith("Your boxes rose about ")
+    assert 0.25 < steady.chance < 0.75
+    assert sentence(steady.trend, "boxes") == "Whether your boxes rose or fell this season, five contests cannot tell."
 
 
 def test_a_contest_from_elsewhere_joins_the_season_of_the_team_that_brought_it(demo_folder: Path) -> None:
     fit, teams = fit_of(demo_folder, own=True), names_of(demo_folder, "contest_team")
-    assert (fit["contests"], fit["brought"], fit["connected"]) == (6, 1, True)
-    ((uid, found),) = fit["slopes"][""].items()
-    assert (teams[uid], len(found["days"])) == (IMPROVING, 6)
-    assert found["sentence"].startswith("Your boxes rose about ")
+    assert (fit.contests, fit.brought, fit.connected) == (6, 1, True)
+    ((uid, slope),) = fit.slopes[""].items()
+    assert (teams[uid], len(slope.days)) == (IMPROVING, 6)
+    assert sentence(slope.trend, "boxes").startswith("Your boxes rose about ")
     here = rows(demo_folder / "demo", "select count(*) from contest_contest where slug = 'example-away-cook-off'")
     assert here == [(0,)], "it was never run here"
-    assert found["chance"] > 0.9
+    assert slope.chance > 0.9
 
 
 def test_the_slopes_of_all_cooks_follow_the_truth(demo_folder: Path, simulation: Simulation) -> None:
     """In points a contest: mean ± 1.96 standard deviations hold four true slopes in five or more; together they go
     with the truth (the demo is one season, not a study: its coverage is tested by simulation elsewhere)."""
     fit, teams = fit_of(demo_folder), names_of(demo_folder, "contest_team")
-    told = [(teams[uid], each) for uid, each in fit["slopes"][""].items() if each["slope"] is not None]
-    assert len(told) >= 15
+    known = [(teams[uid], slope) for uid, slope in fit.slopes[""].items() if slope.slope is not None]
+    assert len(known) >= 15
     inside, product = [], 0.0
-    for team, each in told:
+    for team, slope in known:
         truth = simulation.gain(team) / len(SEASON_DAYS) / 8
-        inside.append(abs(each["slope"] - truth) < 1.96 * each["error"])
-        product += each["slope"] * truth
+        inside.append(abs(slope.slope - truth) < 1.96 * slope.error)
+        product += slope.slope * truth
     assert fmean(inside) >= 0.8
     assert product > 0
 

@@ -74,7 +74,7 @@ def bound_files(contest: Contest, tally: Tally) -> dict[str, bytes]:
         name=contest.name,
         date=contest.date.isoformat(),
         publics=f"secret.txt {public_name(draws[-1].number)}",
-        rules_for="".join(f" --rules-for {key}=rules/{key}.toml" for key in inputs["rules"]),
+        rules_for="".join(f" --rules-for {key}=rules/{key}.toml" for key in rules),
         overall=f"--overall {','.join(inputs['counting'])} " if inputs["counting"] else "",
         no_overall="" if inputs["counting"] else NO_OVERALL,
     )

@@ -1,20 +1,21 @@
 """How well judges agree: reliability of a table's mean, concordance of a flight, each judge's severity and spread.
 
 For the organiser and the head judge; small flights say little, so everything carries a 95 % interval, and none of it
-ranks judges. Marks enter as numbers; a table is boxes × judges, None where a card is missing.
+ranks judges. Marks enter as numbers; a table is boxes × judges, None or NaN where a card is missing.
 """
 
-from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from math import inf
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from pandas import DataFrame, Series
 from scipy import special, stats
 
 Floats = NDArray[np.float64]
-Table = Sequence[Sequence[float | None]]
+Table: TypeAlias = Sequence[Sequence[float | None]] | DataFrame
 
 LEVEL = 0.95
 _TAIL = (1 + LEVEL) / 2
@@ -60,16 +61,6 @@ class Concordance:
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
-    """One judge's mark for one box of a flight."""
-
-    flight: Hashable
-    box: Hashable
-    judge: Hashable
-    mark: float
-
-
-@dataclass(frozen=True, slots=True)
 class JudgeSummary:
     """One judge beside the others at their tables; None where the cards do not suffice.
 
@@ -108,9 +99,8 @@ def reliability(table: Table) -> Reliability | None:
     Sources: Shrout and Fleiss (1979); intervals: McGraw and Wong (1996), from memory. Tested against the worked example
     of Shrout and Fleiss and against pingouin.
     """
-    complete = [row for row in table if all(mark is not None for mark in row)]
-    marks = np.array(complete, dtype=np.float64)
-    if marks.ndim != 2 or min(marks.shape) < 2 or np.ptp(marks) == 0:
+    marks = _complete(table)
+    if marks is None or np.ptp(marks) == 0:
         return None
     found = _squares(marks)
     n, k = found.boxes, found.judges
@@ -149,8 +139,8 @@ def pooled_reliability(tables: Iterable[Table]) -> Interval | None:
 
 
 def _complete(table: Table) -> Floats | None:
-    marks = np.array([row for row in table if all(mark is not None for mark in row)], dtype=np.float64)
-    return marks if marks.ndim == 2 and min(marks.shape) >= 2 else None
+    marks = DataFrame(table, dtype=np.float64).dropna().to_numpy()
+    return marks if min(marks.shape) >= 2 else None
 
 
 def _squares(marks: Floats) -> _Squares:
@@ -228,8 +218,10 @@ def concordance(table: Table) -> Concordance | None:
     return Concordance(w, chi_square, n - 1, float(special.chdtrc(n - 1, chi_square)))
 
 
-def judges(cards: Iterable[Card]) -> dict[Hashable, JudgeSummary]:
+def judges(cards: DataFrame) -> dict[Hashable, JudgeSummary]:
     """Every judge's summary, from all cards of the contests to be seen together.
+
+    `cards`: a row for each, with the columns `flight`, `box`, `judge` and `mark`.
 
     Severity: Student's interval over the differences, box by box. Spread: chi-square. Agreement: Fisher's z. Marks are
     centred within flights, so that a judge of strong flights does not look mild.
@@ -239,41 +231,35 @@ def judges(cards: Iterable[Card]) -> dict[Hashable, JudgeSummary]:
 
     Sources: textbook intervals. Tested against scipy's and by simulated coverage.
     """
-    flights: dict[Hashable, dict[Hashable, dict[Hashable, float]]] = defaultdict(lambda: defaultdict(dict))
-    for card in cards:
-        marks = flights[card.flight][card.box]
-        if card.judge in marks:
-            raise ValueError(f"two marks of judge {card.judge} for box {card.box} of {card.flight}; keep one")
-        marks[card.judge] = card.mark
-    own: dict[Hashable, list[list[tuple[float, float | None]]]] = {}
-    for boxes in flights.values():
-        for judge, pairs in _pairs(boxes).items():
-            own.setdefault(judge, []).append(pairs)
-    return {judge: _summary(flights_) for judge, flights_ in own.items()}
+    twice = cards[cards.duplicated(["flight", "box", "judge"])]
+    if not twice.empty:
+        card = twice.iloc[0]
+        raise ValueError(f"two marks of judge {card.judge} for box {card.box} of {card.flight}; keep one")
+    marks = cards.groupby(["flight", "box"])["mark"]
+    number = marks.transform("size")
+    others = (marks.transform("sum") - cards["mark"]) / (number - 1)
+    beside = cards.assign(others=others.where(number > 1))
+    return {judge: _summary(own) for judge, own in beside.groupby("judge", sort=False)}
 
 
-def _pairs(boxes: Mapping[Hashable, Mapping[Hashable, float]]) -> dict[Hashable, list[tuple[float, float | None]]]:
-    """By judge, for every box of a flight: own mark, and the mean of the others' (None where there are none)."""
-    found: dict[Hashable, list[tuple[float, float | None]]] = defaultdict(list)
-    for marks in boxes.values():
-        total = sum(marks.values())
-        for judge, mark in marks.items():
-            found[judge].append((mark, (total - mark) / (len(marks) - 1) if len(marks) > 1 else None))
-    return found
-
-
-def _summary(flights: Sequence[Sequence[tuple[float, float | None]]]) -> JudgeSummary:
-    beside = [[(mark, others) for mark, others in pairs if others is not None] for pairs in flights]
-    differences = [mark - others for pairs in beside for mark, others in pairs]
+def _summary(own: DataFrame) -> JudgeSummary:
+    """`own`: the judge's cards, each with the mean of the `others` at its box, NaN where there are none."""
+    met = own.dropna(subset="others")
     return JudgeSummary(
-        sum(map(len, flights)),
-        _mean(np.array(differences)),
-        _deviation([np.array([mark for mark, _ in pairs]) for pairs in flights]),
-        _correlation([np.array(pairs) for pairs in beside if pairs]),
+        len(own),
+        _mean(met["mark"] - met["others"]),
+        _deviation(*_centred(own)),
+        _correlation(*_centred(met)),
     )
 
 
-def _mean(values: Floats) -> Interval | None:
+def _centred(cards: DataFrame) -> tuple[DataFrame, int]:
+    """Marks and others' means about their means in each flight, and the degrees of freedom that leaves."""
+    flights = cards.groupby("flight")[["mark", "others"]]
+    return cards[["mark", "others"]] - flights.transform("mean"), len(cards) - flights.ngroups
+
+
+def _mean(values: Series) -> Interval | None:
     if len(values) < 2:
         return None
     half = float(special.stdtrit(len(values) - 1, _TAIL)) * float(values.std(ddof=1)) / len(values) ** 0.5
@@ -281,24 +267,21 @@ def _mean(values: Floats) -> Interval | None:
     return Interval(mean, mean - half, mean + half)
 
 
-def _deviation(flights: Sequence[Floats]) -> Interval | None:
-    degrees = sum(len(marks) - 1 for marks in flights)
+def _deviation(centred: DataFrame, degrees: int) -> Interval | None:
     if degrees < 1:
         return None
-    squares = sum(float(((marks - marks.mean()) ** 2).sum()) for marks in flights)
+    squares = float((centred["mark"] ** 2).sum())
     bounds = (degrees, float(special.chdtri(degrees, 1 - _TAIL)), float(special.chdtri(degrees, _TAIL)))
     return Interval(*((squares / bound) ** 0.5 for bound in bounds))
 
 
-def _correlation(flights: Sequence[Floats]) -> Interval | None:
-    degrees = sum(len(pairs) - 1 for pairs in flights)
+def _correlation(centred: DataFrame, degrees: int) -> Interval | None:
     if degrees < 3:
         return None
-    centred = np.concatenate([pairs - pairs.mean(axis=0) for pairs in flights])
-    own, others = float(centred[:, 0] @ centred[:, 0]), float(centred[:, 1] @ centred[:, 1])
+    own, others = float(centred["mark"] @ centred["mark"]), float(centred["others"] @ centred["others"])
     if own < 1e-18 or others < 1e-18:
         return None
-    r = max(-1.0, min(1.0, float(centred[:, 0] @ centred[:, 1]) / (own * others) ** 0.5))
+    r = max(-1.0, min(1.0, float(centred["mark"] @ centred["others"]) / (own * others) ** 0.5))
     if abs(r) > 1 - 1e-12:
         return Interval(r, r, r)
     z, half = np.arctanh(r), float(special.ndtri(_TAIL)) / (degrees - 2) ** 0.5

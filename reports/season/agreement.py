@@ -3,79 +3,65 @@
 For organiser and head judge: judges and boxes, never a team.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from math import isfinite
 
-from reports.rules.agreement import Card, Interval, concordance, judges, pooled_reliability, reliability
+from pandas import DataFrame
+
+from reports.rules.agreement import Interval, concordance, judges, pooled_reliability, reliability
 from reports.rules.fitted import AgreementFigures, FlightFigures, JudgeFigures, Points, Range
-from reports.rules.severity.hardness import WEIGHTED, CardRow
+from reports.rules.severity.hardness import scored
 
 Flight = tuple[str, str]  # category, table
 
 
-def agreement_of(rows: Iterable[CardRow], points: Mapping[str, Points]) -> AgreementFigures:
-    """Flights, each category and the contest together, and every judge. `points`: how shares read, by category.
+def agreement_of(cards: DataFrame, points: Mapping[str, Points]) -> AgreementFigures:
+    """Flights, each category and the contest together, and every judge.
 
-    Cards with a penalty are left out: a penalty is a ruling.
+    `cards`: a frame as `frame_of` makes it; `points`: how shares read, by category. Cards with a penalty are left out:
+    a penalty is a ruling.
     """
-    flights: dict[Flight, list[CardRow]] = defaultdict(list)
-    for row in rows:
-        if WEIGHTED in row.shares:
-            flights[row.category, row.table].append(row)
-    tables = {key: _table(cards, points[key[0]]) for key, cards in flights.items()}
-    categories = dict.fromkeys(category for category, _ in flights)
+    marked = scored(cards).dropna()
+    marked["mark"] = [points[key].card(share) for key, share in zip(marked["category"], marked["score"], strict=True)]
+    flights = marked.groupby(["category", "table"], sort=False)
+    tables = {flight: own.pivot(index="box", columns="seat", values="mark") for flight, own in flights}
     return AgreementFigures(
         flights=tuple(_flight(key, table) for key, table in tables.items()),
         pooled={
             category: _interval(
                 pooled_reliability([table for key, table in tables.items() if category in ("", key[0])])
             )
-            for category in ["", *categories]
+            for category in ["", *marked["category"].unique()]
         },
-        judges=_judges(flights, points),
+        judges=_judges(marked.assign(flight=flights.ngroup()).sort_values("flight", kind="stable")),
     )
 
 
-def _table(cards: list[CardRow], points: Points) -> list[list[float | None]]:
-    """Boxes × seats, None for a card that is missing."""
-    seats = sorted({card.seat for card in cards})
-    marks = {(card.box, card.seat): points.card(card.shares[WEIGHTED]) for card in cards}
-    return [[marks.get((box, seat)) for seat in seats] for box in sorted({card.box for card in cards})]
-
-
-def _flight(key: Flight, table: list[list[float | None]]) -> FlightFigures:
+def _flight(key: Flight, table: DataFrame) -> FlightFigures:
+    """`table`: boxes × seats, NaN for a card that is missing."""
     found, ranks = reliability(table), concordance(table)
     return FlightFigures(
         category=key[0],
         table=key[1],
         boxes=len(table),
-        judges=len(table[0]),
+        judges=len(table.columns),
         left_out=found.left_out if found else 0,
         reliability=_interval(found.consistent_mean) if found else None,
         w=ranks.w if ranks else None,
     )
 
 
-def _judges(flights: Mapping[Flight, list[CardRow]], points: Mapping[str, Points]) -> dict[str, JudgeFigures]:
-    cards = [
-        Card(key, row.box, row.judge, points[row.category].card(row.shares[WEIGHTED]))
-        for key, rows in flights.items()
-        for row in rows
-    ]
-    places: dict[str, set[tuple[str, str]]] = defaultdict(set)
-    for rows in flights.values():
-        for row in rows:
-            places[row.judge].add((row.table, row.seat))
+def _judges(marked: DataFrame) -> dict[str, JudgeFigures]:
+    summaries = judges(marked)
     return {
         str(judge): JudgeFigures(
-            places=tuple(sorted(places[str(judge)])),
-            cards=found.cards,
-            severity=_interval(found.severity),
-            spread=_interval(found.spread),
-            agreement=_interval(found.agreement),
+            places=tuple(sorted(set(zip(own["table"], own["seat"], strict=True)))),
+            cards=summaries[judge].cards,
+            severity=_interval(summaries[judge].severity),
+            spread=_interval(summaries[judge].spread),
+            agreement=_interval(summaries[judge].agreement),
         )
-        for judge, found in judges(cards).items()
+        for judge, own in marked.groupby("judge", sort=False)
     }
 
 

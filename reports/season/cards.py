@@ -5,15 +5,18 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from contest.models import Contest, Entry, Sitting
 from contest.rules.ruleset import RuleSet
 from judging.models import Tally
 from judging.rules.inputs import digest
 from reports.rules.fitted import Points
-from reports.rules.severity.hardness import WEIGHTED, CardRow
+from reports.rules.severity.hardness import WEIGHTED, CardRow, frame_of
 from reports.season.seasons import published_tallies
+
+if TYPE_CHECKING:  # imports slowly: only the child that fits makes a frame
+    from pandas import DataFrame
 
 
 def points_of(rules: RuleSet, response: str) -> Points:
@@ -98,16 +101,20 @@ class Held:
 class SeasonCards:
     """All that a season's fits are made of. `inputs_hash` names it: tallies and who sat where.
 
-    `contests` and `tallies` are those of this installation; `held`: all contests, oldest first; `own`: the uid of the
-    team that brought some of them, "" where none did.
+    `contests` and `tallies` are those of this installation; `frame`: the cards, as `frame_of` makes it; `held`: all
+    contests, oldest first; `own`: the uid of the team that brought some of them, "" where none did.
     """
 
     contests: list[Contest]
     tallies: dict[int, Tally]
-    rows: list[CardRow]
+    frame: "DataFrame"
     held: list[Held]
     inputs_hash: str
     own: str = ""
+
+    def of(self, contest: Contest) -> "DataFrame":
+        """Return the cards of one contest."""
+        return self.frame[self.frame.index.get_level_values("contest") == str(contest.uid)]
 
     def rules(self, contest: Contest) -> dict[str, RuleSet]:
         return next(each.rules for each in self.held if each.uid == str(contest.uid))
@@ -115,9 +122,9 @@ class SeasonCards:
 
 def season_cards(contests: list[Contest]) -> SeasonCards:
     tallies = published_tallies(contests)
-    rows = [row for contest in contests for row in card_rows(contest, tallies[contest.pk])]
+    frame = frame_of(row for contest in contests for row in card_rows(contest, tallies[contest.pk]))
     held = [_held(contest, tallies[contest.pk]) for contest in contests]
-    return SeasonCards(contests, tallies, rows, held, inputs_hash(contests, tallies))
+    return SeasonCards(contests, tallies, frame, held, inputs_hash(contests, tallies))
 
 
 def _held(contest: Contest, tally: Tally) -> Held:

@@ -15,7 +15,7 @@ from contest.models import Contest
 from contest.rules.ruleset import RuleSet
 from reports.models import ContestAgreement, SeverityFit
 from reports.rules.fitted import ENGINE, FitFigures, JudgeSeverity, Points, TeamSlope, by_place
-from reports.rules.severity.hardness import FORMULA, WEIGHTED, CardRow, Hardness
+from reports.rules.severity.hardness import FORMULA, WEIGHTED, Hardness, scored
 from reports.rules.severity.model import SeverityError
 from reports.rules.severity.places import Announced, Field, Hold, Rejudged, Rules
 from reports.season.agreement import agreement_of
@@ -81,9 +81,9 @@ def _kept(group: str, cards: SeasonCards, response: str, category: str) -> Sever
 
 
 def _result(cards: SeasonCards, response: str, category: str) -> FitFigures:
-    rows = [row for row in cards.rows if category in ("", row.category)]
+    frame = cards.frame.query("category == @category") if category else cards.frame
     try:
-        return _figures(cards, Hardness(rows, response), category)
+        return _figures(cards, Hardness(frame, response), category)
     except SeverityError as error:
         return FitFigures(contests=len(cards.held), problem=error.code)
 
@@ -95,7 +95,7 @@ def _figures(cards: SeasonCards, hardness: Hardness, category: str) -> FitFigure
     figures = FitFigures(
         contests=len(cards.held),
         brought=len(cards.held) - len(cards.contests),
-        cards=len(hardness.rows),
+        cards=len(hardness.cards),
         left_out=hardness.left_out,
         variances=dict(fit.variances),
         residual=fit.residual,
@@ -165,21 +165,17 @@ def _worths(points: dict[str, Points]) -> dict[tuple[str, str], float]:
 def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[str, dict[str, Hold]]:
     """How the announced places of a contest would fare: category key (or "") → team number → hold."""
     outcome, numbers = cards.tallies[contest.pk].standings, {}
-    own: dict[tuple[str, str], list[CardRow]] = defaultdict(list)
-    for row in cards.rows:
-        if row.contest == str(contest.uid):
-            own[row.category, row.box].append(row)
+    own = dict(list(scored(cards.of(contest)).groupby(["category", "box"])))
     fields = []
     for category in outcome.categories:
         boxes = []
         for box in category.boxes:
             if box.rank is None or box.total is None:
                 continue
-            rows = own[category.key, box.box]
-            ruled = any(WEIGHTED not in row.shares for row in rows)
+            rows = own.get((category.key, box.box))
+            judged = list(rows.itertuples()) if rows is not None and rows["score"].notna().all() else []
             numbers[category.key, box.box] = box.team
-            total = float(Fraction(box.total))
-            boxes.append(Announced(box.box, box.team, box.table, box.rank, total, () if ruled else rows))
+            boxes.append(Announced(box.box, box.team, box.table, box.rank, float(Fraction(box.total)), judged))
         if len(boxes) > 1:
             fields.append(Field(category.key, _rules(cards.rules(contest)[category.key]), boxes))
     if not fields:
@@ -217,8 +213,8 @@ def _keep_agreement(cards: SeasonCards, contest: Contest) -> None:
     tally = cards.tallies[contest.pk]
     if ContestAgreement.objects.filter(tally=tally, engine=ENGINE).exists():
         return
-    rows = [row for row in cards.rows if row.contest == str(contest.uid)]
-    result = agreement_of(rows, {key: points_of(rules, WEIGHTED) for key, rules in cards.rules(contest).items()})
+    points = {key: points_of(rules, WEIGHTED) for key, rules in cards.rules(contest).items()}
+    result = agreement_of(cards.of(contest), points)
     ContestAgreement.objects.update_or_create(
         tally=tally, defaults={"engine": ENGINE, "result": result.to_json(), "made_at": timezone.now()}
     )

@@ -4,7 +4,6 @@ Other teams' boxes are marks without a name or a number.
 """
 
 import dataclasses
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -203,42 +202,36 @@ def _tables(
     fit: SeverityFit | None,
 ) -> list[TableHistory]:
     """`given`: all boxes with their cards; `team`: the team as these name it."""
-    boxes = [box for box in given if box.status == "accepted" and box.cards]
-    mine: dict[str, list[AnyBox]] = defaultdict(list)
-    for box in boxes:
-        if box.team == team:
-            mine[box.table].append(box)
-    found = []
-    for table in sorted(mine, key=lambda name: (len(name), name)):
-        keys = [box.category for box in mine[table]]
-        cards = [
-            (box, seat, float(weighted(marks, rules[box.category])))
-            for box in boxes
-            if box.category in keys
+    from pandas import DataFrame  # imports slowly: only a cook who looks at tables waits for it
+
+    cards = DataFrame(
+        [
+            (box.category, box.table, seat, box.team == team, float(weighted(marks, rules[box.category])))
+            for box in given
+            if box.status == "accepted"
             for seat, marks in box.cards.items()
-        ]
-        here = [card for card in cards if card[0].table == table]
-        own = [card for card in here if card[0].team == team]
+        ],
+        columns=["category", "table", "seat", "own", "points"],
+    )
+    found = []
+    for table, mine in cards[cards["own"]].groupby("table"):
+        keys = mine["category"].unique().tolist()
+        field = cards[cards["category"].isin(keys)]
+        here = field[field["table"] == table]
+        seats = here.groupby("seat")["points"].agg(mean=fmean, cards="size")
+        seats["own"] = mine.groupby("seat")["points"].agg(fmean)
         found.append(
             TableHistory(
                 table=table,
                 categories=[names[key] for key in names if key in keys],
-                mean=fmean(mark for _, _, mark in here),
-                field=fmean(mark for _, _, mark in cards),
-                own=fmean(mark for _, _, mark in own),
+                mean=fmean(here["points"]),  # not the frame's own mean, whose last bit may turn a half
+                field=fmean(field["points"]),
+                own=fmean(mine["points"]),
                 hardness=_hardness(fit, contest, keys, table),
-                seats=[
-                    SeatMeans(
-                        seat,
-                        fmean(mark for _, letter, mark in own if letter == seat),
-                        fmean(mark for _, letter, mark in here if letter == seat),
-                        sum(letter == seat for _, letter, _ in here),
-                    )
-                    for seat in sorted({letter for _, letter, _ in own})
-                ],
+                seats=[SeatMeans(seat.Index, seat.own, seat.mean, seat.cards) for seat in seats.dropna().itertuples()],
             )
         )
-    return found
+    return sorted(found, key=lambda each: (len(each.table), each.table))
 
 
 def _hardness(fit: SeverityFit | None, contest: UUID, keys: list[str], table: str) -> tuple[float, float] | None:

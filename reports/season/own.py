@@ -14,7 +14,7 @@ from contest.rules.ruleset import RuleSet
 from contest.selectors.rules import parsed
 from judging.rules.inputs import digest
 from reports.models import ImportedContest, SeasonWork, SeverityFit
-from reports.rules.severity.hardness import CardRow
+from reports.rules.severity.hardness import CardRow, frame_of
 from reports.season.cards import Held, SeasonCards, shares
 from reports.season.imported import imported_boxes
 from reports.season.seasons import Group, PastGroups, contests_of, groups_of
@@ -128,10 +128,13 @@ def with_packages(cards: SeasonCards, members: Members) -> SeasonCards:
     """A season's cards with those of the packages that a team brought."""
     if members.team is None:
         return cards
+    from pandas import concat  # imports slowly: only the child that fits waits for it
+
+    brought = frame_of(row for each in members.imported for row in imported_rows(each))
     held = [Held(str(each.uid), each.date, rules_of(each), dict(each.names)) for each in members.imported]
     return replace(
         cards,
-        rows=[*cards.rows, *(row for each in members.imported for row in imported_rows(each))],
+        frame=concat([cards.frame, brought]),
         held=sorted([*cards.held, *held], key=lambda each: (each.date, each.uid)),
         inputs_hash=brought_hash(cards.inputs_hash, members),
         own=str(members.team.uid),

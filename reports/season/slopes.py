@@ -19,7 +19,7 @@ def slopes_of(
     `contests`: uids in the order of the season. `worths`: (contest, category) → what a whole share of the scale is
     worth in that contest's points; a team's sentence is in the points of its newest.
     """
-    categories = list(dict.fromkeys(row.category for row in hardness.rows))
+    categories = hardness.cards["category"].unique().tolist()
     return {
         category: _slopes(hardness, contests, category, worths, boxes=len(categories)) for category in ["", *categories]
     }

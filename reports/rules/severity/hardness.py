@@ -5,22 +5,27 @@ here is a difference from the field of one contest and category: how generous a 
 cannot be told from how good its boxes were, except through the teams and judges that come again.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from math import sqrt
-from statistics import fmean
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:  # imports slowly: only whoever fits waits for it
+if TYPE_CHECKING:  # both import slowly: pages read figures that are kept, and only a fit waits for them
+    from pandas import DataFrame, Series
+
     from reports.rules.severity.model import Fit
 
 WEIGHTED = "weighted"
 #: Standard errors to either side of an estimate that make a 95 % interval: the normal distribution's 0.975 quantile.
 Z95 = 1.959964
 TEAM, TEAM_DAY, ENTRY, JUDGE, TABLE = "team", "team in contest", "entry", "judge", "table in contest"
-FORMULA = f"contest × category + {TEAM} + {TEAM_DAY} + {ENTRY} + {JUDGE} + {TABLE}"
+FIELD = "contest × category"
+#: Columns of the facts that name a field, a flight in it, a box in it.
+CELL = ["contest", "category"]
+FLIGHT = [*CELL, "table"]
+BOX = [*CELL, "box"]
+FORMULA = f"{FIELD} + {TEAM} + {TEAM_DAY} + {ENTRY} + {JUDGE} + {TABLE}"
 
 Weights = dict[tuple[str | None, Any], float]
 TableKey = tuple[str, str, str]  # contest, category, table
@@ -40,6 +45,26 @@ class CardRow:
     team: str
     judge: str
     shares: Mapping[str, float]
+
+
+FACTS = ("contest", "category", "box", "table", "seat", "team", "judge")
+
+
+def frame_of(rows: Iterable[CardRow]) -> "DataFrame":
+    """Put cards into one frame, in their order: shares as columns, NaN where a card has none, the facts as its index.
+
+    Criteria are named by rule sets, so a criterion may be called like a fact; that is why the facts are no columns.
+    """
+    from pandas import DataFrame, MultiIndex
+
+    cards = list(rows)
+    index = MultiIndex.from_tuples(list(map(attrgetter(*FACTS), cards)), names=FACTS)
+    return DataFrame([row.shares for row in cards], index=index)
+
+
+def scored(cards: "DataFrame", response: str = WEIGHTED) -> "DataFrame":
+    """Return the facts of each card as columns and one of its shares as `score`, NaN where it has none."""
+    return cards.reindex(columns=[response]).set_axis(["score"], axis=1).reset_index()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,142 +96,112 @@ class BoxWorth:
 
 
 class Hardness:
-    """The model fitted to the cards of a season.
+    """The model fitted to the cards of a season, a frame as `frame_of` makes it.
 
     Raises SeverityError (of `reports.rules.severity.model`) where the cards cannot tell its parts.
     """
 
-    def __init__(self, rows: Iterable[CardRow], response: str = WEIGHTED) -> None:
+    def __init__(self, cards: "DataFrame", response: str = WEIGHTED) -> None:
         from reports.rules.severity.model import SeverityError, fit, indistinct
 
-        every = list(rows)
-        self.rows = [row for row in every if response in row.shares]
+        scores = scored(cards, response).dropna(ignore_index=True)
         self.response = response
-        self.left_out = len(every) - len(self.rows)
-        if not self.rows:
+        self.left_out = len(cards) - len(scores)
+        if scores.empty:
             raise SeverityError("there are no cards", "no cards")
-        cells = [(row.contest, row.category) for row in self.rows]
+        pairs = {FIELD: CELL, TEAM_DAY: ["contest", "team"], ENTRY: BOX, TABLE: ["contest", "table"]}
+        self.cards = scores.assign(**{name: _tuples(scores, columns) for name, columns in pairs.items()})
+        cells = self.cards[FIELD].tolist()
         factors: dict[str, Sequence[Any]] = {
-            TEAM: [row.team for row in self.rows],
-            TEAM_DAY: [(row.contest, row.team) for row in self.rows],
-            ENTRY: [(row.contest, row.category, row.box) for row in self.rows],
-            JUDGE: [row.judge for row in self.rows],
-            TABLE: [(row.contest, row.table) for row in self.rows],
+            name: self.cards[name].tolist() for name in (TEAM, TEAM_DAY, ENTRY, JUDGE, TABLE)
         }
         # One category: an entry is the team in the contest. One contest: that is the team. One table: that is the cell.
         while factors and (same := indistinct(factors, cells)):
             del factors[next(reversed(same))]
         if not factors:
             raise SeverityError("nothing in these cards can be told apart", "indistinct")
-        self.fit: Fit = fit([row.shares[response] for row in self.rows], factors, fixed=cells)
-
-    def _difficulty(self, rows: Sequence[CardRow]) -> Weights:
-        """What the table and the judges of these cards of one table add, as weights of the fit's unknowns."""
-        weights: Weights = defaultdict(float)
-        if TABLE in self.fit.factors:
-            weights[TABLE, (rows[0].contest, rows[0].table)] += 1.0
-        if JUDGE in self.fit.factors:
-            for row in rows:
-                weights[JUDGE, row.judge] += 1.0 / len(rows)
-        return weights
+        self.fit: Fit = fit(self.cards["score"].tolist(), factors, fixed=cells)
 
     def tables(self) -> dict[TableKey, TableHardness]:
         """Every flight: the boxes of one category at one table."""
-        flights: dict[TableKey, list[CardRow]] = defaultdict(list)
-        for row in self.rows:
-            flights[row.contest, row.category, row.table].append(row)
-        boxes = {key: len({row.box for row in rows}) for key, rows in flights.items()}
-        fields: dict[tuple[str, str], list[TableKey]] = defaultdict(list)
-        for key in flights:
-            fields[key[:2]].append(key)
-        contrasts = []
-        for key, rows in flights.items():
-            weights = self._difficulty(rows)
-            field = fields[key[:2]]
-            total = sum(boxes[each] for each in field)
-            for each in field:
-                for unknown, weight in self._difficulty(flights[each]).items():
-                    weights[unknown] = weights.get(unknown, 0.0) - weight * boxes[each] / total
-            contrasts.append(weights)
-        found: dict[TableKey, TableHardness] = {}
-        for (key, rows), (estimate, error) in zip(
-            flights.items(), self.fit.contrasts(contrasts, variances_too=True), strict=True
-        ):
-            field = fields[key[:2]]
-            alone = len(field) == 1
-            found[key] = TableHardness(
-                mean=fmean(self._score(row) for row in rows),
-                field=fmean(self._score(row) for each in field for row in flights[each]),
-                hardness=None if alone else -estimate,
-                error=None if alone else error,
-                boxes=boxes[key],
-                cards=len(rows),
+        by_flight, by_field = self.cards.groupby(FLIGHT), self.cards.groupby(CELL)
+        card = 1 / by_flight["score"].transform("size")
+        in_field = card * by_flight["box"].transform("nunique")  # each flight counts by its boxes
+        own = self._weights(self.cards, FLIGHT, card)
+        field = self._weights(self.cards, CELL, in_field / in_field.groupby(self.cards[FIELD]).transform("sum"))
+        contrasts = [_less(weights, field[key[:2]]) for key, weights in own.items()]
+        estimates = self.fit.contrasts(contrasts, variances_too=True)
+        flights = (
+            self.cards.assign(field=by_field["score"].transform("mean"), tables=by_field["table"].transform("nunique"))
+            .groupby(FLIGHT, sort=False)
+            .agg(
+                mean=("score", "mean"),
+                field=("field", "first"),
+                tables=("tables", "first"),
+                boxes=("box", "nunique"),
+                cards=("score", "size"),
             )
-        return found
+        )
+        return {
+            flight.Index: TableHardness(
+                mean=flight.mean,
+                field=flight.field,
+                hardness=None if flight.tables == 1 else -estimate,
+                error=None if flight.tables == 1 else error,
+                boxes=flight.boxes,
+                cards=flight.cards,
+            )
+            for flight, (estimate, error) in zip(flights.itertuples(), estimates, strict=True)
+        }
 
     def boxes(self) -> dict[BoxKey, BoxWorth]:
         """Every box that has cards."""
-        return {
-            key: BoxWorth(
-                rows[0].team,
-                rows[0].table,
-                mean,
-                mean - base,
-                sqrt(error**2 + self.fit.residual / len(rows)),
-                len(rows),
-            )
-            for key, rows, mean, (base, error) in self._against_average({key: [key] for key in self._by_box})
-        }
+        return self._worths(self.cards, BOX)
 
     def days(self, category: str = "") -> dict[tuple[str, str], BoxWorth]:
         """(team, contest) → the mean worth of the team's boxes that day: all of them, or of one category."""
-        wanted: dict[Any, list[BoxKey]] = defaultdict(list)
-        for key, rows in self._by_box.items():
-            if category in ("", key[1]):
-                wanted[rows[0].team, key[0]].append(key)
-        found = {}
-        for key, rows, mean, (base, error) in self._against_average(wanted):
-            boxes = [len(self._by_box[box]) for box in wanted[key]]
-            scatter = self.fit.residual * sum(1 / cards for cards in boxes) / len(boxes) ** 2
-            found[key] = BoxWorth(rows[0].team, rows[0].table, mean, mean - base, sqrt(error**2 + scatter), len(rows))
-        return found
+        cards = self.cards[self.cards["category"] == category] if category else self.cards
+        return self._worths(cards, ["team", "contest"])
 
-    def _against_average(
-        self, groups: Mapping[Any, Sequence[BoxKey]]
-    ) -> list[tuple[Any, list[CardRow], float, tuple[float, float]]]:
-        """For groups of boxes: the mean of their means, and what an average team's would have been there."""
-        contrasts = []
-        for keys in groups.values():
-            weights: Weights = defaultdict(float)
-            for key in keys:
-                weights[None, key[:2]] += 1 / len(keys)
-                for unknown, weight in self._difficulty(self._by_box[key]).items():
-                    weights[unknown] += weight / len(keys)
-            contrasts.append(weights)
-        found = []
-        for (name, keys), estimate in zip(
-            groups.items(), self.fit.contrasts(contrasts, variances_too=True), strict=True
-        ):
-            rows = [row for key in keys for row in self._by_box[key]]
-            mean = fmean(fmean(self._score(row) for row in self._by_box[key]) for key in keys)
-            found.append((name, rows, mean, estimate))
-        return found
+    def _worths(self, cards: "DataFrame", by: list[str]) -> dict[Any, BoxWorth]:
+        """For groups of boxes: the mean of their means, beside what an average team's would have been there."""
+        card = 1 / (cards.groupby(BOX)["score"].transform("size") * cards.groupby(by)[ENTRY].transform("nunique"))
+        bases = self.fit.contrasts(list(self._weights(cards, by, card, FIELD).values()), variances_too=True)
+        groups = (
+            cards.assign(mean=cards["score"] * card, scatter=self.fit.residual * card**2)
+            .groupby(by, sort=False)
+            .agg(
+                team=("team", "first"),
+                table=("table", "first"),
+                mean=("mean", "sum"),
+                scatter=("scatter", "sum"),
+                cards=("score", "size"),
+            )
+        )
+        return {
+            group.Index: BoxWorth(
+                group.team, group.table, group.mean, group.mean - base, sqrt(error**2 + group.scatter), group.cards
+            )
+            for group, (base, error) in zip(groups.itertuples(), bases, strict=True)
+        }
 
-    @cached_property
-    def _by_box(self) -> dict[BoxKey, list[CardRow]]:
-        boxes: dict[BoxKey, list[CardRow]] = defaultdict(list)
-        for row in self.rows:
-            boxes[row.contest, row.category, row.box].append(row)
-        return boxes
+    def _weights(self, cards: "DataFrame", by: list[str], weight: "Series", *more: str) -> dict[Any, Weights]:
+        """Group of cards → what the tables and judges of its cards add, as weights of the fit's unknowns.
 
-    def _score(self, row: CardRow) -> float:
-        return row.shares[self.response]
+        `weight`: how much a card counts in its group; `more`: what is added besides.
+        """
+        parts = [*more, *(part for part in (TABLE, JUDGE) if part in self.fit.factors)]
+        weights: dict[Any, Weights] = {}
+        for group, share, *levels in zip(_tuples(cards, by), weight, *(cards[part] for part in parts), strict=True):
+            own = weights.setdefault(group, {})
+            for part, level in zip(parts, levels, strict=True):
+                unknown = None if part == FIELD else part, level
+                own[unknown] = own.get(unknown, 0.0) + share
+        return weights
 
     def judges(self) -> dict[str, tuple[float, float, int]]:
         """Judge → (severity: what the judge takes off a card, its standard error, number of cards)."""
-        number: dict[str, int] = defaultdict(int)
-        for row in self.rows:
-            number[row.judge] += 1
+        number = self.cards["judge"].value_counts().to_dict()
         effects = self.fit.effects.get(JUDGE, {})
         return {judge: (-estimate, error, number[judge]) for judge, (estimate, error) in effects.items()}
 
@@ -218,3 +213,11 @@ class Hardness:
     def tables_alike(self) -> bool:
         """Tables did not differ measurably: neither tables nor judges have a variance."""
         return self.variance(TABLE) == 0 and self.variance(JUDGE) == 0
+
+
+def _tuples(cards: "DataFrame", columns: list[str]) -> list[tuple[Any, ...]]:
+    return list(cards[columns].itertuples(index=False, name=None))
+
+
+def _less(one: Weights, other: Weights) -> Weights:
+    return {unknown: one.get(unknown, 0.0) - other.get(unknown, 0.0) for unknown in {**one, **other}}

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from pandas import DataFrame, concat
 from scipy import stats
 
-from reports.rules.agreement import Card, concordance, judges, pooled_reliability, reliability
+from reports.rules.agreement import concordance, judges, pooled_reliability, reliability
 
 # Source: Shrout and Fleiss (1979), Intraclass correlations, table 2: six targets, four judges.
 SHROUT_FLEISS = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
@@ -141,13 +142,19 @@ def test_concordance_at_its_ends_and_where_there_is_none():
     assert concordance([[7, 8]]) is None
 
 
+def cards(*rows):
+    return DataFrame(rows, columns=["flight", "box", "judge", "mark"])
+
+
 def flight(name, table):
-    return [
-        Card(name, box, f"judge {seat}", mark)
-        for box, row in enumerate(table)
-        for seat, mark in enumerate(row)
-        if mark is not None
-    ]
+    return cards(
+        *(
+            (name, box, f"judge {seat}", mark)
+            for box, row in enumerate(table)
+            for seat, mark in enumerate(row)
+            if mark is not None
+        )
+    )
 
 
 def test_a_judges_figures_by_scipy():
@@ -174,7 +181,10 @@ def test_a_judges_figures_by_scipy():
 
 def test_flights_are_centred_before_they_are_pooled():
     strong = [[mark + 20 for mark in row] for row in WINES]
-    one, both = judges(flight(1, WINES))["judge 0"], judges(flight(1, WINES) + flight(2, strong))["judge 0"]
+    one, both = (
+        judges(flight(1, WINES))["judge 0"],
+        judges(concat([flight(1, WINES), flight(2, strong)], ignore_index=True))["judge 0"],
+    )
     assert both.agreement.estimate == pytest.approx(one.agreement.estimate)
     assert both.spread.estimate == pytest.approx(one.spread.estimate)
     assert both.severity.estimate == pytest.approx(one.severity.estimate)
@@ -196,10 +206,10 @@ def test_severity_intervals_cover():
 
 
 def test_cards_that_do_not_suffice_give_nothing():
-    alone = judges([Card("a", 1, "Birch", 7), Card("a", 2, "Birch", 8)])["Birch"]
+    alone = judges(cards(("a", 1, "Birch", 7), ("a", 2, "Birch", 8)))["Birch"]
     assert (alone.cards, alone.severity, alone.agreement) == (2, None, None)
     assert alone.spread.estimate == pytest.approx(0.5**0.5)
-    assert judges([Card("a", 1, "Birch", 7)])["Birch"].spread is None
-    assert judges([]) == {}
+    assert judges(cards(("a", 1, "Birch", 7)))["Birch"].spread is None
+    assert judges(cards()) == {}
     with pytest.raises(ValueError, match="two marks of judge Birch for box 1 of a; keep one"):
-        judges([Card("a", 1, "Birch", 7), Card("a", 1, "Birch", 8)])
+        judges(cards(("a", 1, "Birch", 7), ("a", 1, "Birch", 8)))

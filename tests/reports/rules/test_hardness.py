@@ -11,7 +11,7 @@ from statistics import fmean
 
 import pytest
 
-from reports.rules.severity.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness
+from reports.rules.severity.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness, frame_of
 from reports.rules.severity.model import SeverityError
 from reports.rules.severity.places import Announced, Field, Rejudged, Rules
 from reports.rules.trends import Result, trends
@@ -87,7 +87,7 @@ def test_intervals_of_hardness_and_worth_hold_the_truth():
     inside, flights, held, boxes = 0, 0, 0, 0
     for seed in range(30):
         season = Season(seed)
-        found = Hardness(season.rows)
+        found = Hardness(frame_of(season.rows))
         tables = found.tables()
         for (contest, category, table), each in tables.items():
             field = fmean(season.took[key] for key in tables if key[:2] == (contest, category))
@@ -105,7 +105,7 @@ def test_an_adjusted_mean_is_nearer_to_the_truth_than_the_raw_one():
     raw, adjusted = 0.0, 0.0
     for seed in range(10):
         season = Season(seed)
-        found = Hardness(season.rows)
+        found = Hardness(frame_of(season.rows))
         tables = found.tables()
         own = {(row.contest, row.category, row.box): row for row in season.rows}
         for key, each in found.boxes().items():
@@ -141,7 +141,7 @@ def test_a_hard_table_never_reads_as_decline_nor_a_soft_one_as_progress(contests
             for tables in [{row.table for row in rows if row.team == team and row.contest == last}]
             if tables in ({"0"}, {"1"})
         }
-        days = Hardness(rows).days()
+        days = Hardness(frame_of(rows)).days()
         raw = {
             (team, contest): fmean(row.shares[WEIGHTED] for row in rows if (row.team, row.contest) == (team, contest))
             for team, contest in days
@@ -160,7 +160,7 @@ def test_a_hard_table_never_reads_as_decline_nor_a_soft_one_as_progress(contests
 def test_tables_that_do_not_differ_are_said_not_to():
     """With no table and no judge any different, at least a third of variances come out at exactly nought."""
     alike = {**SPREAD, "judge": 0.0, "table": 0.0}
-    found = [Hardness(Season(seed, spread=alike).rows) for seed in range(12)]
+    found = [Hardness(frame_of(Season(seed, spread=alike).rows)) for seed in range(12)]
     assert sum(each.tables_alike for each in found) >= 1
     assert sum(each.variance(TABLE) == 0 for each in found) >= 4
     assert sum(each.variance(JUDGE) == 0 for each in found) >= 4
@@ -171,14 +171,14 @@ def test_tables_that_do_not_differ_are_said_not_to():
 def test_one_table_has_no_hardness_and_penalised_cards_are_left_out():
     season = Season(1, tables=1)
     rows = [*season.rows, CardRow("0", "ribs", "ribs0", "0", "G", "0", "jx", {"taste": 0.5})]
-    found = Hardness(rows)
+    found = Hardness(frame_of(rows))
     assert found.left_out == 1
     assert {table.hardness for table in found.tables().values()} == {None}
 
 
 def test_no_cards_are_refused_with_a_reason():
     with pytest.raises(SeverityError, match="there are no cards"):
-        Hardness([])
+        Hardness(frame_of([]))
 
 
 def test_a_clear_winner_holds_and_equal_boxes_do_not():
@@ -190,7 +190,9 @@ def test_a_clear_winner_holds_and_equal_boxes_do_not():
                 CardRow(row.contest, row.category, row.box, row.table, row.seat, row.team, row.judge,
                         {WEIGHTED: row.shares[WEIGHTED] + 1.0})
             )  # fmt: skip
-    again = Rejudged(Hardness(season.rows), [season.field("0", "ribs")], repetitions=500, seed=1).holds("ribs")
+    again = Rejudged(Hardness(frame_of(season.rows)), [season.field("0", "ribs")], repetitions=500, seed=1).holds(
+        "ribs"
+    )
     assert again["ribs3"].chance > 0.95
     assert (again["ribs3"].low, again["ribs3"].high) == (1, 1)
     assert fmean(each.chance for box, each in again.items() if box != "ribs3") < 0.5
@@ -202,7 +204,7 @@ def test_a_total_made_by_a_ruling_stands_in_every_repetition():
     last = max(field.boxes, key=lambda box: box.place)
     boxes = [*(box for box in field.boxes if box is not last), Announced(last.box, last.team, "0", 12, 0.0, ())]
     found = Rejudged(
-        Hardness(season.rows), [Field("ribs", PLAIN, boxes)], repetitions=200, seed=1
+        Hardness(frame_of(season.rows)), [Field("ribs", PLAIN, boxes)], repetitions=200, seed=1
     ).holds("ribs")  # fmt: skip
     assert found[last.box].chance == 1.0
 
@@ -215,7 +217,7 @@ def test_overall_places_come_from_the_same_repetitions():
         for box in field.boxes:
             sums[box.team] += box.total
     places = {team: 1 + sum(other > total for other in sums.values()) for team, total in sums.items()}
-    again = Rejudged(Hardness(season.rows), fields, repetitions=400, seed=2)
+    again = Rejudged(Hardness(frame_of(season.rows)), fields, repetitions=400, seed=2)
     found = again.overall(["chicken", "ribs"], places)
     assert sorted(each.place for each in found.values()) == list(range(1, 13))
     assert 0.5 < sum(each.chance for each in found.values()) < 12
@@ -230,7 +232,7 @@ def test_the_chance_that_a_place_holds_means_what_it_says():
     for seed in range(150):
         season = Season(seed)
         fields = [season.field("0", category) for category in ("chicken", "ribs")]
-        again = Rejudged(Hardness(season.rows), fields, repetitions=500, seed=seed)
+        again = Rejudged(Hardness(frame_of(season.rows)), fields, repetitions=500, seed=seed)
         said = {field.category: again.holds(field.category) for field in fields}
         came: dict[tuple[str, str], int] = defaultdict(int)
         for _ in range(20):

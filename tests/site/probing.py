@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from itertools import takewhile
 from typing import Any
 
 from django.apps import apps
@@ -233,5 +234,8 @@ def differences(one: Probes, other: Probes) -> Iterator[str]:
             if getattr(a, name) != getattr(b, name):
                 yield f"{where}: {name} {getattr(a, name)} / {getattr(b, name)}"
         lines = zip(a.body.splitlines(), b.body.splitlines(), strict=False)
-        first = next(((x, y) for x, y in lines if x != y), ("", ""))
-        yield f"{where}: {first[0].strip()[:160]} / {first[1].strip()[:160]}"
+        first = next(((x.strip(), y.strip()) for x, y in lines if x != y), ("", ""))
+        # A page's head is one long line: show it from shortly before the place where the two days differ.
+        same = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(*first, strict=False)))
+        start = max(0, same - 40)
+        yield f"{where}: {first[0][start : start + 200]} / {first[1][start : start + 200]}"

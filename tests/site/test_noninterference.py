@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from contest.models import Pairing, TurnIn
-from contest.rules.draw import DrawResult, draw_from_seed
+from contest.rules.draw import draw_from_seed
 from contest.rules.draw.quality import quality_of
 from contest.rules.draw.request import DrawRequest
 from contest.selectors import boxes as box_selectors
@@ -215,26 +215,12 @@ def a_teams_name_in_a_title(monkeypatch: Any) -> None:
 
 def box_keys_in_team_order(monkeypatch: Any) -> None:
     """Rows are written in the order of the teams, and a page names boxes by their key."""
-    make_draw = draw_services.rules.make_draw
 
-    class ByTeam(str):
-        """A box number that sorts by its team."""
+    def in_team_order(placed: Any, **by: Any) -> list[Any]:
+        return sorted(placed, key=lambda each: each.team)
 
-        team = 0
-
-        def __lt__(self, other: Any) -> bool:
-            return self.team < other.team
-
-    def in_team_order(*request: Any, **texts: Any) -> DrawResult:
-        result = make_draw(*request, **texts)
-        numbered = []
-        for each in result.placed:
-            number = ByTeam(each.box)
-            number.team = each.team
-            numbered.append(dataclasses.replace(each, box=number))
-        return dataclasses.replace(result, placed=tuple(numbered))
-
-    monkeypatch.setattr(draw_services.rules, "make_draw", in_team_order)
+    # The one place that orders the boxes before they are written.
+    monkeypatch.setattr(draw_services, "sorted", in_team_order, raising=False)
     on_the_captains_page(
         monkeypatch, lambda contest, context: f"keys {[each.box.pk for each in context['page'].judged]}"
     )

@@ -4,11 +4,14 @@ Means are compared by Welch's interval for a difference of means, shares by Newc
 Newcombe, Statistics in Medicine 17, 1998, 873–890, method 10), both at 95 %.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import groupby
 from math import sqrt
 from statistics import NormalDist, fmean, variance
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pandas import Series
 
 FEWEST = 6  # boxes: below, a third is a single box
 LEVEL = 0.95
@@ -67,54 +70,37 @@ def compare(boxes: Sequence[Logged]) -> Comparison | None:
     """
     if len(boxes) < FEWEST:
         return None
-    best, worst = _thirds(boxes)
-    found = [*_figures(best, worst), *_shares(best, worst)]
+    from pandas import DataFrame, Series  # imports slowly, as scipy below: only whoever compares waits for it
+
+    third = len(boxes) // 3
+    ordered = sorted(boxes, key=lambda box: box.score, reverse=True)
+    scores = Series([box.score for box in ordered])
+    # The last rank that equals share: beyond the third's edge, and all of them are out.
+    best = scores.rank(ascending=False, method="max") <= third
+    worst = scores.rank(method="max") <= third
+    figures, words = DataFrame([box.figures for box in ordered]), DataFrame([box.words for box in ordered])
+    found = [
+        *(each for name in figures for each in _figure(name, figures.loc[best, name], figures.loc[worst, name])),
+        *(each for name in words for each in _shares(name, words.loc[best, name], words.loc[worst, name])),
+    ]
     found.sort(key=lambda each: (not each.is_clear, each.low is None))
-    return Comparison(len(boxes), len(boxes) // 3, tuple(found))
+    return Comparison(len(boxes), third, tuple(found))
 
 
-def _thirds(boxes: Sequence[Logged]) -> tuple[list[Logged], list[Logged]]:
-    size = len(boxes) // 3
-    ordered = sorted(boxes, key=lambda box: box.score)
-    groups = [list(group) for _, group in groupby(ordered, key=lambda box: box.score)]
-    return _whole_groups(reversed(groups), size), _whole_groups(groups, size)
+def _figure(name: str, best: "Series", worst: "Series") -> Iterator[Difference]:
+    ours, theirs = best.dropna().tolist(), worst.dropna().tolist()
+    if ours and theirs:
+        low, high = welch_interval(ours, theirs)
+        yield Difference(name, "", fmean(ours), fmean(theirs), len(ours), len(theirs), low, high)
 
 
-def _whole_groups(groups: Iterable[list[Logged]], size: int) -> list[Logged]:
-    taken: list[Logged] = []
-    for group in groups:
-        if len(taken) + len(group) > size:
-            break
-        taken += group
-    return taken
-
-
-def _figures(best: Sequence[Logged], worst: Sequence[Logged]) -> list[Difference]:
-    names = dict.fromkeys(name for box in (*best, *worst) for name in box.figures)
-    found = []
-    for name in names:
-        ours = [box.figures[name] for box in best if name in box.figures]
-        theirs = [box.figures[name] for box in worst if name in box.figures]
-        if ours and theirs:
-            low, high = welch_interval(ours, theirs)
-            found.append(Difference(name, "", fmean(ours), fmean(theirs), len(ours), len(theirs), low, high))
-    return found
-
-
-def _shares(best: Sequence[Logged], worst: Sequence[Logged]) -> list[Difference]:
-    names = dict.fromkeys(name for box in (*best, *worst) for name in box.words)
-    found = []
-    for name in names:
-        ours = [box.words[name] for box in best if name in box.words]
-        theirs = [box.words[name] for box in worst if name in box.words]
-        if not ours or not theirs:
-            continue
-        for value in sorted({*ours, *theirs}):
-            one, other = ours.count(value), theirs.count(value)
-            low, high = newcombe_interval(one, len(ours), other, len(theirs))
-            shares = one / len(ours), other / len(theirs)
-            found.append(Difference(name, value, *shares, len(ours), len(theirs), low, high))
-    return found
+def _shares(name: str, best: "Series", worst: "Series") -> Iterator[Difference]:
+    ours, theirs = best.dropna().tolist(), worst.dropna().tolist()
+    for value in sorted({*ours, *theirs}) if ours and theirs else []:
+        one, other = ours.count(value), theirs.count(value)
+        low, high = newcombe_interval(one, len(ours), other, len(theirs))
+        shares = one / len(ours), other / len(theirs)
+        yield Difference(name, value, *shares, len(ours), len(theirs), low, high)
 
 
 def welch_interval(one: Sequence[float], other: Sequence[float]) -> tuple[float | None, float | None]:

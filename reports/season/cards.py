@@ -112,9 +112,9 @@ class SeasonCards:
     inputs_hash: str
     own: str = ""
 
-    def of(self, contest: Contest) -> "DataFrame":
-        """Return the cards of one contest."""
-        return self.frame[self.frame.index.get_level_values("contest") == str(contest.uid)]
+    def cards_of(self, fact: str, value: str) -> "DataFrame":
+        """Return the cards of one contest, by its uid, or of one category, by its key."""
+        return self.frame[self.frame.index.get_level_values(fact) == value]
 
     def rules(self, contest: Contest) -> dict[str, RuleSet]:
         return next(each.rules for each in self.held if each.uid == str(contest.uid))

@@ -81,7 +81,7 @@ def _kept(group: str, cards: SeasonCards, response: str, category: str) -> Sever
 
 
 def _result(cards: SeasonCards, response: str, category: str) -> FitFigures:
-    frame = cards.frame.query("category == @category") if category else cards.frame
+    frame = cards.cards_of("category", category) if category else cards.frame
     try:
         return _figures(cards, Hardness(frame, response), category)
     except SeverityError as error:
@@ -165,7 +165,7 @@ def _worths(points: dict[str, Points]) -> dict[tuple[str, str], float]:
 def _places(cards: SeasonCards, contest: Contest, hardness: Hardness) -> dict[str, dict[str, Hold]]:
     """How the announced places of a contest would fare: category key (or "") → team number → hold."""
     outcome, numbers = cards.tallies[contest.pk].standings, {}
-    own = dict(list(scored(cards.of(contest)).groupby(["category", "box"])))
+    own = dict(list(scored(cards.cards_of("contest", str(contest.uid))).groupby(["category", "box"])))
     fields = []
     for category in outcome.categories:
         boxes = []
@@ -214,7 +214,7 @@ def _keep_agreement(cards: SeasonCards, contest: Contest) -> None:
     if ContestAgreement.objects.filter(tally=tally, engine=ENGINE).exists():
         return
     points = {key: points_of(rules, WEIGHTED) for key, rules in cards.rules(contest).items()}
-    result = agreement_of(cards.of(contest), points)
+    result = agreement_of(cards.cards_of("contest", str(contest.uid)), points)
     ContestAgreement.objects.update_or_create(
         tally=tally, defaults={"engine": ENGINE, "result": result.to_json(), "made_at": timezone.now()}
     )

@@ -212,7 +212,7 @@ def _tables(
             for seat, marks in box.cards.items()
         ],
         columns=["category", "table", "seat", "own", "points"],
-    )
+    ).astype({"own": bool})
     found = []
     for table, mine in cards[cards["own"]].groupby("table"):
         keys = mine["category"].unique().tolist()

@@ -129,7 +129,7 @@ def test_a_penalised_box_is_left_out_and_its_total_stands():
     for each in season.contests.all():
         put_out(each)
     cards = season_cards(contests_of(group_key(contest)))
-    own = cards.of(contest).query("box == @box.number")
+    own = cards.cards_of("contest", str(contest.uid)).query("box == @box.number")
     assert [sorted(row.dropna().index) for _, row in own.iterrows()] == [["taste", "tenderness"]] * 6
     fit_season(group_key(contest))
     fit = SeverityFit.objects.get(response="weighted", category="")

@@ -142,6 +142,12 @@ def test_concordance_at_its_ends_and_where_there_is_none():
     assert concordance([[7, 8]]) is None
 
 
+def test_a_frame_counts_as_the_same_table():
+    rows = [*WINES, [None, 9, 9, 9]]
+    assert reliability(DataFrame(rows)) == reliability(rows)
+    assert reliability(rows).left_out == 1
+
+
 def cards(*rows):
     return DataFrame(rows, columns=["flight", "box", "judge", "mark"])
 

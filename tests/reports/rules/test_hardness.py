@@ -11,7 +11,7 @@ from statistics import fmean
 
 import pytest
 
-from reports.rules.severity.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness, frame_of
+from reports.rules.severity.hardness import JUDGE, TABLE, WEIGHTED, CardRow, Hardness, frame_of, scored
 from reports.rules.severity.model import SeverityError
 from reports.rules.severity.places import Announced, Field, Rejudged, Rules
 from reports.rules.trends import Result, trends
@@ -174,6 +174,13 @@ def test_one_table_has_no_hardness_and_penalised_cards_are_left_out():
     found = Hardness(frame_of(rows))
     assert found.left_out == 1
     assert {table.hardness for table in found.tables().values()} == {None}
+
+
+def test_a_criterion_may_be_called_like_a_fact_of_a_card():
+    rows = [replace(row, shares={**row.shares, "team": 0.25, "table": row.shares[WEIGHTED]}) for row in Season(1).rows]
+    cards = frame_of(rows)
+    assert set(scored(cards, "team")["score"]) == {0.25}
+    assert Hardness(cards, "table").tables() == Hardness(cards).tables()
 
 
 def test_no_cards_are_refused_with_a_reason():

@@ -17,7 +17,9 @@ _CODE = r"\{\{.*?\}\}|\{%.*?%\}"
 _KEPT = re.compile(r"<(pre|textarea|script|style)\b.*?</\1>|<!--.*?-->", re.S)
 _TAG = re.compile(rf'</?[a-z](?:{_CODE}|"(?:{_CODE}|[^"])*"|\'[^\']*\'|[^<>"\'])*>', re.S)
 _CONDITION = re.compile(r" (\{% if [^%]*%\})((?:(?!\{% (?:else|elif|endif)).)*\{% endif %\})")
-_AFTER_OPENED = re.compile(rf"(<(?:{BLOCK}|br)\b(?:{_CODE}|[^<>])*>|\{{% load .*?%\}}|</t[dh]>(?=\s*<t[dh]\b))\s*\n\s*")
+_AFTER_OPENED = re.compile(
+    rf"(<(?:{BLOCK}|br)\b(?:{_CODE}|[^<>])*>|\{{% load [^%]*%\}}|</t[dh]>(?=\s*<t[dh]\b))\s*\n\s*"
+)
 _BEFORE_CLOSED = re.compile(rf"\s*\n\s*(?=</(?:{BLOCK})>)")
 _BETWEEN_TAGS = re.compile(r"(?<=>)\s*\n\s*(?=<)")
 _BREAK = re.compile(r"(?<!\s)\s*\n\s*")

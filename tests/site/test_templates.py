@@ -16,6 +16,10 @@ SOURCES = sorted(settings.BASE_DIR.glob("*/templates/**/*.html"))
         ("<td>a</td>\n    <td>b</td>", "<td>a</td><td>b</td>"),
         ("<p>a</p>\n    <p>b</p>", "<p>a</p>\n<p>b</p>"),
         ("{% load static %}\n<p>", "{% load static %}<p>"),
+        (
+            "{% load tally %}<b>in</b>{% if at %}\n  {{ at }}{% endif %}",
+            "{% load tally %}<b>in</b>{% if at %} {{ at }}{% endif %}",
+        ),
         ("<b>one</b>\n  <b>other</b>", "<b>one</b>\n<b>other</b>"),
         ('<a\n  class="x"\n  href="y"\n>z</a>', '<a class="x" href="y">z</a>'),
         ("<p>one<b\n>two</b\n></p>", "<p>one<b>two</b></p>"),

@@ -4,6 +4,7 @@ Every result is what the tally makes of the marks. All of it is one transaction:
 nothing behind.
 """
 
+import hashlib
 import random
 import time
 from collections.abc import Callable
@@ -16,8 +17,9 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils import timezone
 
-from contest.models import Account, Box, Category, Contest, Pass, Season, Seat, Team, TeamMember
+from contest.models import Account, Box, Category, Contest, DrawCeremony, Pass, Season, Seat, Team, TeamMember
 from contest.present import present
+from contest.rules.draw.commitment import commitment, secret_text
 from contest.selectors.boxes import to_judge
 from contest.selectors.pairing import boxes_of_teams
 from contest.selectors.rules import category_rules
@@ -210,6 +212,7 @@ class Held:
             check_in(entry=entry, by=BY_DESK)
             inspect_meat(entry=entry, by=BY_DESK, raw=True, unseasoned=True, cold=True)
         seat_at_random(contest=contest, by=by, seed=f"{SEED}:{self.day.slug}")
+        self.fix_secret()
         make_draw(contest=contest, by=by)
         if self.day.short_table is not None:
             seat = Seat.objects.get(table__contest=contest, table__number=self.day.short_table, letter="F")
@@ -217,6 +220,11 @@ class Held:
             pork = contest.categories.get(key="pork")
             vacate(contest=contest, seat=seat, from_category=pork, by=by, reason=reason)
         self.contest.refresh_from_db()
+
+    def fix_secret(self) -> None:
+        """Keep a secret of the demo's own for the draw: every build gives the same season. No contest does this."""
+        secret = secret_text(hashlib.sha256(f"{SEED}:{self.day.slug}".encode()).digest())
+        DrawCeremony.objects.create(contest=self.contest, secret_text=secret, commitment=commitment(secret))
 
     def turn_in(self, category: Category) -> None:
         boxes = {self.team_of[number]: box for number, box in boxes_of_teams(category).items()}

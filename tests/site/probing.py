@@ -220,7 +220,7 @@ def _masked(text: str) -> str:
 
 
 def differences(one: Probes, other: Probes) -> Iterator[str]:
-    """Where two days part, each with the first line that differs."""
+    """Where two days part, each with what stands around the first difference."""
     for key in sorted(set(one) | set(other)):
         a, b = one.get(key), other.get(key)
         if a == b:
@@ -232,6 +232,6 @@ def differences(one: Probes, other: Probes) -> Iterator[str]:
         for name in ("status", "headers", "cookies"):
             if getattr(a, name) != getattr(b, name):
                 yield f"{where}: {name} {getattr(a, name)} / {getattr(b, name)}"
-        lines = zip(a.body.splitlines(), b.body.splitlines(), strict=False)
-        first = next(((x, y) for x, y in lines if x != y), ("", ""))
-        yield f"{where}: {first[0].strip()[:160]} / {first[1].strip()[:160]}"
+        parted = (place for place, (x, y) in enumerate(zip(a.body, b.body, strict=False)) if x != y)
+        here = next(parted, min(len(a.body), len(b.body)))
+        yield f"{where}: {a.body[max(0, here - 60) : here + 160]} / {b.body[max(0, here - 60) : here + 160]}"

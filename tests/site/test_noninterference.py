@@ -16,14 +16,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from contest.models import Pairing, TurnIn
-from contest.rules.draw import DrawResult, draw_from_seed
-from contest.rules.drawrequest import DrawRequest
+from contest.rules.draw import draw_from_seed
+from contest.rules.drawrequest import DrawRequest, Placed
 from contest.rules.quality import quality_of
 from contest.selectors import boxes as box_selectors
 from contest.selectors.pairing import entry_of_boxes
-from contest.services import draw as draw_services
 from judging.views import captain
-from tests.site import pages
+from tests.site import pages, scripted_day
 from tests.site.probing import MARKLESS_ROLES, SEALED_ROLES, Prober, differences
 from tests.site.scripted_day import CATEGORIES, SAME, STAGES, TEAMS, Day, Sigma, determined
 
@@ -215,7 +214,7 @@ def a_teams_name_in_a_title(monkeypatch: Any) -> None:
 
 def box_keys_in_team_order(monkeypatch: Any) -> None:
     """Rows are written in the order of the teams, and a page names boxes by their key."""
-    make_draw = draw_services.rules.make_draw
+    permuted = scripted_day.permuted
 
     class ByTeam(str):
         """A box number that sorts by its team."""
@@ -225,16 +224,15 @@ def box_keys_in_team_order(monkeypatch: Any) -> None:
         def __lt__(self, other: Any) -> bool:
             return self.team < other.team
 
-    def in_team_order(*request: Any, **texts: Any) -> DrawResult:
-        result = make_draw(*request, **texts)
+    def in_team_order(*drawn: Any) -> tuple[Placed, ...]:
         numbered = []
-        for each in result.placed:
+        for each in permuted(*drawn):
             number = ByTeam(each.box)
             number.team = each.team
             numbered.append(dataclasses.replace(each, box=number))
-        return dataclasses.replace(result, placed=tuple(numbered))
+        return tuple(numbered)
 
-    monkeypatch.setattr(draw_services.rules, "make_draw", in_team_order)
+    monkeypatch.setattr(scripted_day, "permuted", in_team_order)
     on_the_captains_page(
         monkeypatch, lambda contest, context: f"keys {[each.box.pk for each in context['page'].judged]}"
     )

@@ -28,7 +28,9 @@ def known_commitment(contest: Contest, draws: list[Draw]) -> str:
 
 def released_files(contest: Contest, draws: list[Draw]) -> list[DrawFile]:
     """What may be downloaded now. The secret and the lists only once the result is published."""
-    files = [DrawFile(public_name(draw.number), f"read out for draw {draw.number}", draw.number) for draw in draws]
+    files = [
+        DrawFile(public_name(draw.number), f"the public lines of draw {draw.number}", draw.number) for draw in draws
+    ]
     if contest.state == Contest.State.PUBLISHED and draws:
         files.insert(0, DrawFile("secret.txt", "the secret", draws[-1].number))
         for draw in draws:

@@ -77,8 +77,7 @@ def critical_square(n: int, alpha: Fraction) -> Fraction:
             for power in range(70):  # the series of cosine and sine
                 sums[power % 2] += term if power % 4 < 2 else -term
                 term = term * angle / (power + 1)
-            (cosine, sine), total = sums, Decimal(0)
-            term = cosine if odd else Decimal(1)
+            (cosine, sine), total, term = sums, Decimal(0), sums[0] if odd else Decimal(1)
             for power in range(odd, n - 3, 2):  # the cosine's powers up to n - 4
                 total += term
                 term = term * cosine * cosine * (power + 1) / (power + 2)
@@ -388,8 +387,9 @@ def read_boxes(files: Sequence[tuple[str, bytes]], contest: Rules, own: Mapping[
                 raise ValueError(f"{place} column {key}: box {number} has {known} in another row, here {new}")
             setattr(box, key, known or new)
         if seat is not None:
-            if seat in [card.seat for card in box.cards] or len(box.cards) == rules["cards.per_entry"]:
-                raise ValueError(f"{place}: box {number} has {len(box.cards)} cards already, or one of this seat")
+            strange = any(row[key] for key in {*row} - {*rules.weights, "category", "box", "table", "seat", "team", ""})
+            if strange or seat in [card.seat for card in box.cards] or len(box.cards) == rules["cards.per_entry"]:
+                raise ValueError(f"{place}: a card too many of box {number}, or a score that its rules do not have")
             box.cards.append(rules.card([rules.mark(row[key], key, place) for key in rules.weights], seat))
         elif box.status or row["status"].casefold() not in STATUSES:
             raise ValueError(f"{place} column status: write one for a box, {' or '.join(STATUSES)}")
@@ -486,7 +486,7 @@ def check_lists(package: Package) -> Claims:
     corrections: list[Any] = []
     for what, facts in package.events("boxes drawn", "name corrected"):
         corrections = [] if what == "boxes drawn" else [*corrections, facts]
-    teams = sorted(package.facts["teams"], key=lambda team: int(team["number"]))
+    teams = sorted(package.facts["teams"], key=lambda team: team["number"])
     for kind, key, listed in (("entries", "entry", teams), ("categories", "category", package.facts["categories"])):
         columns = ("number", "uid", "name") if kind == "entries" else ("key", "name")
         table = {str(row[columns[0]]): [one_line(str(row[name])) for name in columns] for row in listed}

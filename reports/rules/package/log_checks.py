@@ -62,6 +62,9 @@ def check_publication(package: OpenedPackage) -> Iterator[Finding]:
     if facts["revision"] != package.facts["revision"]:
         stated = package.facts["revision"]
         yield Finding(False, f"The log published revision {facts['revision']}, contest.json is revision {stated}.")
+    tallied = package.tallied("day")[-1].known["inputs"]
+    if facts["inputs"] is None or facts["inputs"] != tallied:
+        yield Finding(False, "The log does not publish what the tally of this revision was made from.")
     bound, actual = facts["files"], bound_sums(package.files)
     wrong = sorted(name for name in {*bound, *actual} if bound.get(name) != actual.get(name))
     yield Finding(

@@ -30,13 +30,13 @@ VALUES = json.loads((FOLDER / "values.json").read_text(encoding="utf-8"))
 
 # The bytes of the files. A package that no longer passes is a defect of the program, never of the file.
 SHA256 = {
-    "eventful": "835bd32fea3a8f57d2a7c6f1a9217d500e0b81795e0f283ae089b6cf3831bfed",
-    "four-criteria": "1fcd1a9889888abbb677992c7358888085d9d3662c66d63f924a50188863f040",
-    "liking-scale": "3ef5bc030ed42e476198352c215c8a281cd06ae0992e2fd560cc8c291e1e0552",
-    "plain-points": "07150c0b1fe89cf534eefdd50721ca80eb4cbcdca849fba34aa6880c60792e16",
-    "taste-double": "920d5ff01f907b13f78396abff86c76c1e8cbf7b4e021746a64eaf25caa30145",
-    "trimmed-panel": "f90c74e11c046fb35d5f82e0932b5c36bf3663019f9b5cf0503aad82846d6b7e",
-    "uneven-weights": "99947eb9d7c5fbecdd1a094e5f6815d6148651e32a26c329a8394be30813a97f",
+    "eventful": "188263ae79ef40f22992fac61823590edf48f063a2596ff6ce22d39aef5bb96c",
+    "four-criteria": "ca8c1937fed3e0cb133d19bd3bc30e0aacafe535b81df6a1c28a1b74d5c2449b",
+    "liking-scale": "94397190fd46424dd88020fe4137a9dba325afccf7762f58c7baa476821a46d2",
+    "plain-points": "3162dda849de568ebbaa3dbef1ff1c1ffcb035173546c137b6ae31c72d797725",
+    "taste-double": "56b89f2070edc2a2acb4b95dffeae1708b764cb4cf18f2f2c290b9ccb115d421",
+    "trimmed-panel": "65276820a4c8709e752c8a152534b70306b7dd0b1ee630d0167cc78a8ad09b6d",
+    "uneven-weights": "9cc998f2af336b45fad83df84bbee62051dde83512c2f4f3e1a2f9414b4f581d",
 }
 NAMES = sorted(SHA256)
 OPTIONS = ("draw", "log", "sum")
@@ -102,6 +102,7 @@ def test_golden_packages_show_what_they_are_kept_for(packages):
     assert [row["key"] for row in facts["categories"] if row["cancelled"]] == ["dessert"]
     assert "public-2.txt" in eventful
     assert b"word\t" in eventful["public.txt"]
+    assert b"\nforbid\t" in eventful["draw.txt"]
     assert b'needs = "all_entered"' in eventful["rules/contest.toml"]
 
 

@@ -173,6 +173,15 @@ def test_publishing_is_confirmed(signed):
     assert Publication.objects.exists()
 
 
+def test_publishing_again_by_hand_is_refused_with_the_reason(signed):
+    publish(contest=signed, by="organiser")
+    for sent in ({}, {"sure": "on"}):
+        answer = client_for(signed, "organiser").post(address(signed, "publish"), sent)
+        assert answer.status_code == 422
+        assert "has already been published" in answer.content.decode()
+    assert Publication.objects.count() == 1
+
+
 def test_publishing_too_early_by_hand_is_refused_with_the_reason(closed):
     answer = client_for(closed, "organiser").post(address(closed, "publish"), {"sure": "on"})
     assert answer.status_code == 422
